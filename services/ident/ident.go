@@ -7,24 +7,24 @@ import "github.com/google/uuid"
 
 // The identifiers. Each is a UUID in its usual text form.
 type (
-	Shop       string
-	Job        string
-	Claim      string
-	Payer      string
-	Customer   string
-	Invoice    string
-	Entry      string
-	Receivable string
-	Remittance string
-	Allocation string
-	Payment    string
-	Run        string
-	Batch      string
-	Message    string
-	Event      string
-	Endpoint   string
-	Delivery   string
-	Key        string
+	Shop        string
+	Job         string
+	Claim       string
+	Payer       string
+	Customer    string
+	Invoice     string
+	Entry       string
+	Receivable  string
+	Remittance  string
+	Allocation  string
+	Payment     string
+	Run         string
+	Batch       string
+	Message     string
+	Event       string
+	Endpoint    string
+	Delivery    string
+	Key         string
 	Certificate string
 )
 
