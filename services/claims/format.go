@@ -1,0 +1,74 @@
+package claims
+
+import (
+	"io"
+	"time"
+
+	"cullet/services/ident"
+	"cullet/services/money"
+)
+
+// Frozen is a released claim as a format sees it.
+type Frozen struct {
+	Claim  ident.Claim
+	Number string
+	// Payload is the generic claim payload in canonical JSON, frozen at release.
+	Payload []byte
+	// PayerShare is what this payer is asked for.
+	PayerShare money.Amount
+}
+
+// Envelope is what surrounds the claims of one batch. Everything in it is stored before the
+// document is built, so building again gives the same bytes.
+type Envelope struct {
+	// ControlNumber is unique with the payer, for ever.
+	ControlNumber int64
+	// BuildTime is UTC.
+	BuildTime time.Time
+	ShopName  string
+	PayerCode string
+	IsTest    bool
+}
+
+// Format writes claims as one payer's file and reads its answers. Implementations have no state.
+type Format interface {
+	// Name is how profiles name it, "json".
+	Name() string
+	// MediaType of the file, "application/json".
+	MediaType() string
+	// FileName gives a name for the file, safe on every system.
+	FileName(Envelope) string
+	// Encode writes the document. Equal input gives equal bytes. It streams: memory does not grow
+	// with the number of claims.
+	Encode(w io.Writer, e Envelope, batch []Frozen) error
+	// Decode reads a document of this format back, for tests and for whoever doubts.
+	Decode(r io.Reader) (Envelope, []Frozen, error)
+	// ReadAnswers reads a payer's answer. A file that cannot be read is refused whole.
+	ReadAnswers(content []byte) ([]Answer, error)
+}
+
+// Answer is what a payer says about one claim or one batch.
+type Answer struct {
+	// ExternalID is the payer's own identifier of the answer; the same one has one effect.
+	ExternalID string `json:"external_id"`
+	// ClaimNumber is the shop's number; empty when the answer is about a whole batch.
+	ClaimNumber string `json:"claim_number"`
+	// ControlNumber is that of the batch; 0 when the answer does not say.
+	ControlNumber int64 `json:"control_number"`
+	// State is ACKNOWLEDGED, ACCEPTED, REJECTED, INFORMATION_REQUESTED or DENIED.
+	State State `json:"state"`
+	// PayerReference is the payer's own number of the claim.
+	PayerReference string `json:"payer_reference"`
+	// Reasons say why, in the payer's codes and words, kept verbatim.
+	Reasons []AnswerReason `json:"reasons"`
+	// OccurTime is when the payer says it happened.
+	OccurTime time.Time `json:"occur_time"`
+}
+
+// AnswerReason is one reason of a rejection, denial or question.
+type AnswerReason struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+	// Path points into the payload when the payer says where: "coverage.policy_number".
+	Path string `json:"path"`
+}

@@ -1,0 +1,59 @@
+package claims
+
+import (
+	"time"
+
+	"cullet/services/access"
+	"cullet/services/finding"
+	"cullet/services/ident"
+	"cullet/services/jobs"
+	"cullet/services/payers"
+)
+
+// Case is everything that is known about one claim when it is translated and checked.
+type Case struct {
+	Shop     access.Shop
+	Job      jobs.Job
+	Payer    payers.Payer
+	Coverage payers.Coverage
+	// Photos holds what is known of the record's photos, by hash; a photo that was not uploaded
+	// is missing here.
+	Photos map[jobs.PhotoHash]jobs.Photo
+	// Earlier lists claims of the shop for the same vehicle, newest first.
+	Earlier []EarlierClaim
+	// Numbers are empty while the claim has none yet.
+	ClaimNumber string
+	Now         time.Time
+}
+
+// EarlierClaim is what duplicate checks need of another claim.
+type EarlierClaim struct {
+	ID         ident.Claim
+	Number     string
+	Job        ident.Job
+	Payer      ident.Payer
+	State      State
+	RepairDate string
+	// AuthorizationNumber of its coverage.
+	AuthorizationNumber string
+	// Damages of its job, to tell the same damage from another one.
+	Damages []jobs.Damage
+	// PhotoHashes of its job.
+	PhotoHashes []jobs.PhotoHash
+}
+
+// Translation is a completed repair as a claim: priced, taxed and in the generic form.
+type Translation struct {
+	Lines  []Line
+	Totals Totals
+	// Payload is the generic claim payload as canonical JSON, after the published schema.
+	Payload []byte
+	// Findings are those of pricing and taxing; with a stop among them the lines may be missing.
+	Findings []finding.Finding
+}
+
+// Translator turns a completed repair into a claim. It is pure: the same case gives the same
+// translation, byte for byte, and nothing is stored or sent.
+type Translator interface {
+	Translate(Case) (Translation, error)
+}

@@ -1,0 +1,111 @@
+// Package invoices is the money side: documents with numbers without gaps, who owes what of
+// them, the journal in double entry, and the allocation of what is paid.
+//
+// It refuses to edit: a document is corrected by a credit note and a new one; a posting by a
+// posting that turns it back.
+package invoices
+
+import (
+	"time"
+
+	"cullet/services/access"
+	"cullet/services/claims"
+	"cullet/services/ident"
+	"cullet/services/money"
+)
+
+// Kind is what kind of document.
+type Kind string
+
+// The kinds.
+const (
+	KindInvoice    Kind = "INVOICE"
+	KindCreditNote Kind = "CREDIT_NOTE"
+)
+
+// Series names the number series of a kind of document.
+func (k Kind) Series() string {
+	if k == KindCreditNote {
+		return "credit_note"
+	}
+	return "invoice"
+}
+
+// Line is one line of a document; it knows its claim and its job.
+type Line struct {
+	claims.Line
+	// Number counts from 1 in the document.
+	Number      int         `json:"line_number"`
+	Claim       ident.Claim `json:"claim_id,omitempty"`
+	ClaimNumber string      `json:"claim_number,omitempty"`
+	Job         ident.Job   `json:"job_id"`
+	// Reference helps the reader: "1FTMW1T88MFA00001, repaired 2026-10-20, unit 17".
+	Reference string `json:"reference,omitempty"`
+}
+
+// Party is one side of a document, as it was on the day of issue.
+type Party struct {
+	Name      string         `json:"name"`
+	Address   access.Address `json:"address,omitzero"`
+	TaxNumber string         `json:"tax_number,omitempty"`
+	Telephone string         `json:"telephone,omitempty"`
+}
+
+// Invoice is a document of the ledger. Amounts of a credit note are positive.
+type Invoice struct {
+	ID   ident.Invoice
+	Shop ident.Shop
+	Kind Kind
+	// Sequence is the place in the series; Number is its printed form, "INV-000123".
+	Sequence int64
+	Number   string
+	// Credits is the invoice that a credit note credits.
+	Credits ident.Invoice
+	// IssueDate and DueDate are civil days in the shop's zone.
+	IssueDate string
+	DueDate   string
+	IssueTime time.Time
+	Seller    Party
+	RemitTo   Party
+	BillTo    Party
+	// Payer is empty when the motorist is billed alone.
+	Payer         ident.Payer
+	PurchaseOrder string
+	Lines         []Line
+	Net           money.Amount
+	Tax           money.Amount
+	Total         money.Amount
+	// Receivables sum to Total on an invoice; a credit note has none.
+	Receivables []Receivable
+}
+
+// DebtorKind is who owes a share.
+type DebtorKind string
+
+// The debtors.
+const (
+	DebtorPayer    DebtorKind = "PAYER"
+	DebtorMotorist DebtorKind = "MOTORIST"
+)
+
+// Receivable is what one debtor owes of an invoice. Open is kept beside the postings under the
+// row's lock: 0 <= Open <= Amount.
+type Receivable struct {
+	ID         ident.Receivable
+	Invoice    ident.Invoice
+	DebtorKind DebtorKind
+	DebtorName string
+	// Payer is empty for a motorist.
+	Payer  ident.Payer
+	Amount money.Amount
+	Open   money.Amount
+}
+
+// Open is the sum that is still owed.
+func (i Invoice) Open() money.Amount {
+	open := money.From(0, i.Total.Currency)
+	for _, r := range i.Receivables {
+		open.Minor += r.Open.Minor
+	}
+	return open
+}

@@ -1,0 +1,95 @@
+package payers
+
+import (
+	"time"
+
+	"cullet/services/ident"
+	"cullet/services/pricing"
+	"cullet/services/tax"
+)
+
+// Kind is what sort of payer.
+type Kind string
+
+// The kinds.
+const (
+	Insurer    Kind = "INSURER"
+	Fleet      Kind = "FLEET"
+	Government Kind = "GOVERNMENT"
+)
+
+// PhotoDemand is a photo that the payer wants to see.
+type PhotoDemand struct {
+	// Kind is BEFORE, AFTER, VIN_PLATE or WHOLE_GLASS.
+	Kind string `json:"kind" validate:"oneof=BEFORE AFTER VIN_PLATE WHOLE_GLASS"`
+	// IsPerDamage demands one of each damage rather than of the glass.
+	IsPerDamage bool `json:"is_per_damage,omitempty"`
+}
+
+// Profile is what a payer demands, pays and how it is reached. Versions never change; a claim
+// remembers the one that checked it.
+type Profile struct {
+	Version int `json:"-"`
+	// RequiredFields and ForbiddenFields are JSON names of Coverage, "authorization.number".
+	RequiredFields  []string `json:"required_fields,omitempty" validate:"max=40,dive,max=60"`
+	ForbiddenFields []string `json:"forbidden_fields,omitempty" validate:"max=40,dive,max=60"`
+	// The patterns are RE2, matched against the whole number; empty allows any.
+	PolicyNumberPattern        string        `json:"policy_number_pattern,omitempty" validate:"max=200"`
+	AuthorizationNumberPattern string        `json:"authorization_number_pattern,omitempty" validate:"max=200"`
+	Photos                     []PhotoDemand `json:"photos,omitempty" validate:"max=10,dive"`
+	// StandardKey is the repair standard demanded; empty for the shop's.
+	StandardKey string `json:"standard_key,omitempty" validate:"max=60"`
+	// FilingLimitDays is 0 when there is no limit; it counts from the repair, or from the loss.
+	FilingLimitDays             int  `json:"filing_limit_days,omitempty" validate:"min=0,max=3660"`
+	IsFilingCountedFromLoss     bool `json:"is_filing_counted_from_loss,omitempty"`
+	IsDeductibleWaivedForRepair bool `json:"is_deductible_waived_for_repair,omitempty"`
+	IsMobileWorkPaid            bool `json:"is_mobile_work_paid,omitempty"`
+	DuplicateWindowDays         int  `json:"duplicate_window_days,omitempty" validate:"min=0,max=3660"`
+	// AnswerDays is within how many days after submission an answer is owed; 0 means 14.
+	AnswerDays int `json:"answer_days,omitempty" validate:"min=0,max=366"`
+	// PaymentDays is the term of the invoice; 0 means 30.
+	PaymentDays int    `json:"payment_days,omitempty" validate:"min=0,max=366"`
+	Format      string `json:"format" validate:"required,max=20"`
+	Channel     string `json:"channel" validate:"required,max=20"`
+	// Address is where the channel delivers: a URL, or a folder's name.
+	Address string `json:"address" validate:"required,max=500"`
+	// IsReleasedByItself lets the nightly run release what is ready.
+	IsReleasedByItself bool `json:"is_released_by_itself,omitempty"`
+	// IsInvoicedTogether bills all claims of one release on one invoice.
+	IsInvoicedTogether bool                `json:"is_invoiced_together,omitempty"`
+	Agreements         []pricing.Agreement `json:"agreements,omitempty" validate:"max=100"`
+	Telephone          string              `json:"telephone,omitempty" validate:"max=40"`
+	Hours              string              `json:"hours,omitempty" validate:"max=200"`
+	IsTest             bool                `json:"is_test,omitempty"`
+	// Buyer is how the payer stands to the tax.
+	Buyer tax.Buyer `json:"buyer,omitzero"`
+}
+
+// AnswerIn gives how long after submission an answer is owed.
+func (p Profile) AnswerIn() time.Duration {
+	days := p.AnswerDays
+	if days == 0 {
+		days = 14
+	}
+	return time.Duration(days) * 24 * time.Hour
+}
+
+// Payer is who is billed, with the present version of its profile.
+type Payer struct {
+	ID         ident.Payer
+	Shop       ident.Shop
+	Code       string
+	Name       string
+	Kind       Kind
+	Profile    Profile
+	CreateTime time.Time
+	// Version grows with every change and is the etag.
+	Version int
+}
+
+// Credentials is what is needed to reach a payer and to believe its answers. It is kept sealed
+// and never leaves the server.
+type Credentials struct {
+	BearerToken   string `json:"bearer_token,omitempty"`
+	WebhookSecret string `json:"webhook_secret,omitempty"`
+}
