@@ -1,0 +1,12 @@
+// Package migrations holds the schema as numbered files NNNN_verb_noun.sql for pg.Migrate. A
+// file goes forward only, does one thing and says why in its first line. What it may not do
+// stands in 0001: tenant tables go through cullet_tenant_table, append-only ones through
+// cullet_append_only as well.
+package migrations
+
+import "embed"
+
+// FS holds the migration files.
+//
+//go:embed *.sql
+var FS embed.FS
