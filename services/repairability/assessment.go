@@ -71,7 +71,7 @@ type Assessment struct {
 	// Zone is the standard's own name for the part of the glass: "A", "outside"; empty when unknown.
 	Zone string `json:"zone,omitempty"`
 	// InViewingArea tells whether the damage reaches into the standard's strictest area.
-	InViewingArea Answer `json:"in_viewing_area"`
+	InViewingArea Answer `json:"is_in_viewing_area"`
 	// ViewingArea is that area; nil where the glass's measures do not suffice.
 	ViewingArea *Rect `json:"viewing_area,omitempty"`
 }

@@ -96,7 +96,7 @@ type Damage struct {
 	EdgesTouched *int `json:"edges_touched,omitempty"`
 	// LegCount counts the legs of a star or combination break, LongLegs those that run on as cracks.
 	LegCount      *int          `json:"leg_count,omitempty"`
-	LongLegs      *int          `json:"long_legs,omitempty"`
+	LongLegs      *int          `json:"long_leg_count,omitempty"`
 	Layer         Layer         `json:"layer,omitempty"`
 	Contamination Contamination `json:"contamination,omitempty"`
 	Cause         Cause         `json:"cause,omitempty"`
@@ -104,12 +104,12 @@ type Damage struct {
 	AgeDays *int    `json:"age_days,omitempty"`
 	Outcome Outcome `json:"outcome,omitempty"`
 	// DistanceToEdge is from the nearest point of the damage to the nearest edge of the glass.
-	DistanceToEdge *Length `json:"distance_to_edge_mm,omitempty"`
+	DistanceToEdge *Length `json:"edge_distance_mm,omitempty"`
 	// DistanceToRepair is from the nearest point of the damage to the nearest earlier repair.
-	DistanceToRepair *Length `json:"distance_to_repair_mm,omitempty"`
+	DistanceToRepair *Length `json:"repair_distance_mm,omitempty"`
 	Place            *Place  `json:"place,omitempty"`
 	// InCameraArea tells whether the damage lies where a camera or sensor looks through the glass.
-	InCameraArea Answer `json:"in_camera_area,omitempty"`
+	InCameraArea Answer `json:"is_in_camera_area,omitempty"`
 	// OverFeature tells whether it lies over heater wires, an antenna or a display.
-	OverFeature Answer `json:"over_feature,omitempty"`
+	OverFeature Answer `json:"is_over_feature,omitempty"`
 }

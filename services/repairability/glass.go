@@ -22,13 +22,13 @@ type Glass struct {
 	// SteeringTop is the height of the top of the steering wheel above the lower edge.
 	SteeringTop *Length `json:"steering_top_mm,omitempty"`
 	// HeavyVehicle marks a heavy goods vehicle or coach, for which some standards widen an area.
-	HeavyVehicle bool `json:"heavy_vehicle,omitempty"`
+	HeavyVehicle bool `json:"is_heavy_vehicle,omitempty"`
 	// Commercial marks a vehicle under the federal rules for motor carriers.
-	Commercial bool `json:"commercial,omitempty"`
+	Commercial bool `json:"is_commercial,omitempty"`
 	// SoldAlready is No for a new vehicle that no one has bought yet (a dealer's or carrier's stock).
-	SoldAlready Answer `json:"sold_already,omitempty"`
+	SoldAlready Answer `json:"is_sold_already,omitempty"`
 	// EarlierRepairs counts repairs that the glass already had before this visit; 0 says none.
-	EarlierRepairs *int `json:"earlier_repairs,omitempty"`
+	EarlierRepairs *int `json:"earlier_repair_count,omitempty"`
 	// DriverAssistance tells whether a camera or sensor looks through this glass.
-	DriverAssistance Answer `json:"driver_assistance,omitempty"`
+	DriverAssistance Answer `json:"has_driver_assistance,omitempty"`
 }
