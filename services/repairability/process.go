@@ -8,8 +8,8 @@ type Temperature int32
 // Process is what the technician read while repairing one damage. Nil was not read.
 type Process struct {
 	GlassTemperature *Temperature `json:"glass_temperature_c,omitempty"`
-	// TemperatureNote says how the glass was brought to that temperature ("warmed from inside").
-	TemperatureNote string `json:"temperature_note,omitempty"`
+	// Warming says how the glass was brought to that temperature ("warmed from inside, in the shade").
+	Warming string `json:"temperature_note,omitempty"`
 	// HumidityPercent is of the surrounding air.
 	HumidityPercent *int  `json:"humidity_percent,omitempty"`
 	Drilled         *bool `json:"is_drilled,omitempty"`
