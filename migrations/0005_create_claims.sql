@@ -64,6 +64,8 @@ CREATE INDEX claims_to_do ON claims (shop_id, state, claim_id)
     WHERE state IN ('DRAFT', 'READY', 'REJECTED', 'INFORMATION_REQUESTED', 'DENIED');
 CREATE INDEX claims_answer_due ON claims (shop_id, answer_due) WHERE state IN ('SUBMITTED', 'ACKNOWLEDGED');
 CREATE INDEX claims_batch ON claims (shop_id, batch_id) WHERE batch_id IS NOT NULL;
+CREATE INDEX claims_vin ON claims (shop_id, vin);
+CREATE INDEX claims_authorization ON claims (shop_id, payer_id, authorization_number) WHERE authorization_number <> '';
 CREATE INDEX claims_vin_tail ON claims (shop_id, right(vin, 6));
 CREATE INDEX claims_invoice ON claims (shop_id, invoice_id) WHERE invoice_id IS NOT NULL;
 

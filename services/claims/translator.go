@@ -19,10 +19,14 @@ type Case struct {
 	// Photos holds what is known of the record's photos, by hash; a photo that was not uploaded
 	// is missing here.
 	Photos map[jobs.PhotoHash]jobs.Photo
-	// Earlier lists claims of the shop for the same vehicle, newest first.
+	// Earlier lists claims that were opened before this one for the same vehicle, with one of its
+	// photos, or under the same authorization number.
 	Earlier []EarlierClaim
-	// Numbers are empty while the claim has none yet.
-	ClaimNumber string
+	// The numbers are empty while the claim has none yet.
+	ClaimNumber   string
+	InvoiceNumber string
+	// InvoiceDate is a civil date; empty before release.
+	InvoiceDate string
 	Now         time.Time
 }
 
@@ -33,6 +37,7 @@ type EarlierClaim struct {
 	Job        ident.Job
 	Payer      ident.Payer
 	State      State
+	VIN        string
 	RepairDate string
 	// AuthorizationNumber of its coverage.
 	AuthorizationNumber string

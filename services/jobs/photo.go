@@ -2,6 +2,7 @@ package jobs
 
 import (
 	"context"
+	"encoding/hex"
 	"io"
 	"time"
 )
@@ -46,3 +47,15 @@ type PhotoStore interface {
 	// Remove forgets a photo; one that is not kept is no error.
 	Remove(ctx context.Context, shop string, hash PhotoHash) error
 }
+
+// Bytes gives the hash's 32 bytes; nil when the text is no hash.
+func (h PhotoHash) Bytes() []byte {
+	raw, err := hex.DecodeString(string(h))
+	if err != nil || len(raw) != 32 {
+		return nil
+	}
+	return raw
+}
+
+// PhotoHashFrom prints 32 bytes as a hash.
+func PhotoHashFrom(raw []byte) PhotoHash { return PhotoHash(hex.EncodeToString(raw)) }
