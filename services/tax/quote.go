@@ -1,10 +1,175 @@
 package tax
 
-import "cullet/services/finding"
+import (
+	"slices"
+
+	"cullet/services/finding"
+	"cullet/services/money"
+)
+
+// quotation is the work on one request.
+type quotation struct {
+	request *Request
+	digits  int
+	// lines are the charges in the order of their IDs, discounts taken off.
+	lines []Line
+	st    stack
+	// treated holds the parts of every line, set after set.
+	treated []parts
+	used    []*Taxability
+	cells   []cell
+	order   []int
+
+	basis       Basis
+	aggregate   bool
+	mode        rounding
+	denominator uint64
+
+	room struct {
+		lines   [4]Line
+		levies  [4]levy
+		sets    [2]*territory
+		treated [8]parts
+		used    [4]*Taxability
+		cells   [12]cell
+		order   [12]int
+		text    [2048]byte
+	}
+}
 
 // Quote computes and explains the tax. With a stop finding the result is empty. It stores
-// nothing and may be repeated: the same book and request give the same result.
+// nothing and may be repeated: the same book and request give the same result, and the order of
+// the lines does not matter.
 func Quote(book Book, r Request) (Result, []finding.Finding) {
-	return Result{}, []finding.Finding{{Code: "TAX-UNKNOWN-JURISDICTION", Severity: finding.Stop, Path: "place",
-		Sentence: "Taxes are not computed yet.", Fix: "Wait.", Source: finding.Source{Known: finding.Own}}}
+	if findings := r.check(); len(findings) > 0 {
+		finding.Sort(findings)
+		return Result{}, findings
+	}
+	q := quotation{request: &r}
+	q.digits, _ = money.Digits(r.Currency)
+	q.lines, q.st.levies, q.st.sets = q.room.lines[:0], q.room.levies[:0], q.room.sets[:0]
+	q.treated, q.used, q.cells, q.order = q.room.treated[:0], q.room.used[:0], q.room.cells[:0], q.room.order[:0]
+	findings := q.compute(book)
+	if finding.HasStop(findings) {
+		finding.Sort(findings)
+		return Result{}, findings
+	}
+	findings = append(findings, q.doubts()...)
+	out := q.result()
+	findings = append(findings, q.remarks(&out)...)
+	if len(findings) > 1 {
+		finding.Sort(findings)
+	}
+	return out, findings
+}
+
+// compute decides and rounds; it gathers every stop that it can see at once.
+func (q *quotation) compute(book Book) []finding.Finding {
+	findings := book.resolve(q.request.Place, q.request.On, &q.st)
+	if len(findings) > 0 {
+		return findings
+	}
+	q.lines, findings = charges(q.request.Lines, q.lines)
+	findings = append(findings, q.elect(&q.st)...)
+	buyer, more := q.reliefOf(&q.st)
+	findings = append(findings, more...)
+	if len(q.lines) == 0 {
+		findings = append(findings, stop("TAX-LINES", "lines", "Give the charges.", own, "There is nothing but discounts."))
+	}
+	q.treated = slices.Grow(q.treated, len(q.st.sets)*len(q.lines))[:len(q.st.sets)*len(q.lines)]
+	for s, set := range q.st.sets {
+		findings = append(findings, set.treat(q, q.treated[s*len(q.lines):(s+1)*len(q.lines)])...)
+	}
+	if finding.HasStop(findings) {
+		return findings
+	}
+	q.fill(&buyer)
+	findings = append(findings, q.setDenominator()...)
+	q.round()
+	q.settle()
+	return findings
+}
+
+// override finds what a person set for a line; nil when nothing.
+func (q *quotation) override(id int) *Override {
+	for i := range q.request.Overrides {
+		if q.request.Overrides[i].LineID == id {
+			return &q.request.Overrides[i]
+		}
+	}
+	return nil
+}
+
+// position is the line's place in the request, for finding paths.
+func (q *quotation) position(id int) int {
+	return slices.IndexFunc(q.request.Lines, func(l Line) bool { return l.ID == id })
+}
+
+func (q *quotation) use(law *Taxability) {
+	if !slices.Contains(q.used, law) {
+		q.used = append(q.used, law)
+	}
+}
+
+// doubts tells of every rate and rule in use that is not well known.
+func (q *quotation) doubts() []finding.Finding {
+	var findings []finding.Finding
+	add := func(f finding.Finding, ok bool) {
+		if ok {
+			findings = append(findings, f)
+		}
+	}
+	for i := range q.st.levies {
+		add(doubtRate(q.st.levies[i].row, q.request.On))
+	}
+	add(doubtLocals(q.st.head))
+	for _, law := range q.used {
+		add(doubtLaw(law))
+	}
+	return findings
+}
+
+// result sums and explains the cells.
+func (q *quotation) result() Result {
+	code := q.request.Currency
+	out := Result{Lines: make([]LineTax, len(q.lines)), Totals: make([]Total, len(q.st.levies)),
+		Net: money.From(0, code), Tax: money.From(0, code), Gross: money.From(0, code),
+		ShopConsumes: money.From(0, code), Rounding: q.roundingSentence(&q.st)}
+	components := make([]Component, len(q.cells))
+	q.explain(components)
+	for k := range q.st.levies {
+		row := q.st.levies[k].row
+		out.Totals[k] = Total{JurisdictionCode: row.Code, JurisdictionName: row.Name, Level: row.Level,
+			Scheme: row.Scheme, Rate: row.rateText, Taxed: money.From(0, code), NotTaxed: money.From(0, code), Tax: money.From(0, code)}
+	}
+	at := 0
+	for i := range q.lines {
+		line := &out.Lines[i]
+		start, tax := at, int64(0)
+		for ; at < len(q.cells) && q.cells[at].line == i; at++ {
+			tax += q.cells[at].tax
+			out.Totals[q.cells[at].levy].add(&q.cells[at])
+		}
+		net := q.lines[i].Amount.Minor
+		if q.request.PricesIncludeTax {
+			net -= tax
+		}
+		*line = LineTax{LineID: q.lines[i].ID, Net: money.From(net, code), Tax: money.From(tax, code), Components: components[start:at:at]}
+		out.Net.Minor += net
+		out.Tax.Minor += tax
+	}
+	out.Gross.Minor = out.Net.Minor + out.Tax.Minor
+	for i := range q.treated {
+		out.ShopConsumes.Minor += q.treated[i].consumed
+	}
+	return out
+}
+
+func (t *Total) add(c *cell) {
+	if c.treatment == Taxed {
+		t.Taxed.Minor += c.net
+	} else {
+		t.NotTaxed.Minor += c.net
+	}
+	t.Tax.Minor += c.tax
 }

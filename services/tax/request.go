@@ -26,6 +26,24 @@ const (
 	Discount Category = "DISCOUNT"
 )
 
+// categoryCount is one more than the categories that can be taxed.
+const categoryCount = 5
+
+// index numbers the categories for tables; 0 is "all others".
+func (c Category) index() int {
+	switch c {
+	case RepairLabor:
+		return 1
+	case Materials:
+		return 2
+	case TripCharge:
+		return 3
+	case Calibration:
+		return 4
+	}
+	return 0
+}
+
 // Place is the place of supply: where the vehicle stood for a mobile repair, the shop otherwise
 // (SSUTA 310). County, City and District are names or official codes ("Franklin", "049",
 // "39049"); a postal code alone names no jurisdiction and is never used to pick one.
@@ -38,6 +56,9 @@ type Place struct {
 	District   string `json:"district,omitempty"`
 	PostalCode string `json:"postal_code,omitempty"`
 }
+
+// NoDistrict as Place.District says that the place lies in no special tax district.
+const NoDistrict = "NONE"
 
 // Line is one charge to tax.
 type Line struct {

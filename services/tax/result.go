@@ -12,6 +12,7 @@ type Level string
 const (
 	Country  Level = "COUNTRY"
 	State    Level = "STATE"
+	Province Level = "PROVINCE"
 	County   Level = "COUNTY"
 	City     Level = "CITY"
 	District Level = "DISTRICT"
@@ -35,6 +36,8 @@ type Component struct {
 	JurisdictionCode string `json:"jurisdiction_code"`
 	JurisdictionName string `json:"jurisdiction_name"`
 	Level            Level  `json:"level"`
+	// Scheme names the tax: "SALES_TAX", "VAT", "GST", "HST", "PST", "QST".
+	Scheme string `json:"scheme"`
 	// Basis is the amount that is treated so, before tax.
 	Basis money.Amount `json:"basis"`
 	// Rate is a decimal fraction, "0.0575"; "0" where nothing is taxed.
@@ -67,6 +70,7 @@ type Total struct {
 	JurisdictionCode string       `json:"jurisdiction_code"`
 	JurisdictionName string       `json:"jurisdiction_name"`
 	Level            Level        `json:"level"`
+	Scheme           string       `json:"scheme"`
 	Rate             string       `json:"rate"`
 	Taxed            money.Amount `json:"taxed"`
 	NotTaxed         money.Amount `json:"not_taxed"`
