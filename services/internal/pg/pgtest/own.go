@@ -1,0 +1,40 @@
+package pgtest
+
+import (
+	"context"
+	"os"
+	"testing"
+
+	"cullet/services/internal/pg"
+	"cullet/services/internal/pg/cluster"
+)
+
+// Cluster starts a supervised PostgreSQL of the test's own, which it may kill (PID); migrated,
+// and gone when the test ends. It costs a second or two, so use New where it suffices.
+func Cluster(t testing.TB) *cluster.Cluster {
+	t.Helper()
+	folder, err := os.MkdirTemp("", "cullet-own-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(folder) })
+	if err := os.Chmod(folder, 0o711); err != nil { // as root, PostgreSQL runs as somebody else
+		t.Fatal(err)
+	}
+	own, err := cluster.Start(context.Background(), config(folder))
+	if cluster.IsNoPostgres(err) {
+		notRun(t, err)
+	}
+	if err != nil {
+		t.Fatalf("start a PostgreSQL of the test's own: %v", err)
+	}
+	t.Cleanup(func() {
+		if err := own.Stop(context.Background()); err != nil {
+			t.Errorf("stop the test's own PostgreSQL: %v", err)
+		}
+	})
+	if err := pg.Migrate(t.Context(), own.OwnerDSN(cluster.DefaultDatabase)); err != nil {
+		t.Fatal(err)
+	}
+	return own
+}

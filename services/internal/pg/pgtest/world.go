@@ -1,0 +1,165 @@
+// Package pgtest gives each test a database of its own on one real PostgreSQL that all packages
+// of a test run share: cloned from a template that has every migration, dropped at the end.
+//
+// It refuses to pretend: where there is no PostgreSQL and none can be fetched, the test is
+// skipped with a line NOT RUN that says what to install. There is no fake.
+package pgtest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"testing"
+
+	"github.com/jmoiron/sqlx"
+	"github.com/lib/pq"
+
+	"cullet/services/ident"
+	"cullet/services/internal/pg"
+)
+
+// World is one test's database.
+type World struct {
+	// DB is a pool of the runtime role, as the server has it.
+	DB *pg.DB
+	// Name is the database's name.
+	Name string
+	// OwnerDSN, RuntimeDSN and AdminDSN are its connection strings. The admin passes over
+	// row-level security.
+	OwnerDSN, RuntimeDSN, AdminDSN string
+
+	t     testing.TB
+	admin *sqlx.DB
+	shops int
+}
+
+// New makes a database with all migrations, which is dropped when the test ends.
+func New(t testing.TB) *World {
+	t.Helper()
+	return open(t, func(ctx context.Context, s *server) (string, error) { return s.clone(ctx) })
+}
+
+// NewEmpty makes a database without any migration, for tests of migrating.
+func NewEmpty(t testing.TB) *World {
+	t.Helper()
+	return open(t, func(ctx context.Context, s *server) (string, error) { return s.empty(ctx) })
+}
+
+func open(t testing.TB, create func(context.Context, *server) (string, error)) *World {
+	t.Helper()
+	s := shared(t)
+	name, err := create(t.Context(), s)
+	if err != nil {
+		t.Fatalf("make a test database: %v", err)
+	}
+	w := &World{Name: name, OwnerDSN: s.cluster.OwnerDSN(name), RuntimeDSN: s.cluster.RuntimeDSN(name),
+		AdminDSN: s.cluster.AdminDSN(name), t: t}
+	t.Cleanup(func() {
+		if err := s.drop(context.Background(), name); err != nil {
+			t.Errorf("drop the test database: %v", err)
+		}
+	})
+	w.admin = sqlx.MustOpen("postgres", w.AdminDSN)
+	w.admin.SetMaxOpenConns(2)
+	t.Cleanup(func() { w.admin.Close() })
+	if w.DB, err = pg.Open(t.Context(), w.RuntimeDSN, pg.Options{MaxOpen: 8}); err != nil {
+		t.Fatalf("open the test database: %v", err)
+	}
+	t.Cleanup(func() { w.DB.Close() })
+	return w
+}
+
+const insertShop = `
+INSERT INTO shops (shop_id, settings)
+VALUES ($1::uuid, jsonb_build_object('shop_id', $1::uuid, 'name', $2::text, 'address', '{}'::jsonb,
+        'time_zone', 'America/New_York', 'currency_code', 'USD'))`
+
+// Shop makes a fresh shop in the zone America/New_York that counts in USD, without an address;
+// tests of richer shops write their own. In an empty database it only makes the identifier.
+func (w *World) Shop() ident.Shop {
+	w.t.Helper()
+	shop := ident.New[ident.Shop]()
+	if !w.has("shops") {
+		return shop
+	}
+	w.shops++
+	w.Exec(insertShop, string(shop), fmt.Sprintf("Test shop %d (invented)", w.shops))
+	return shop
+}
+
+func (w *World) has(table string) bool {
+	var exists bool
+	w.Get(&exists, `SELECT to_regclass($1) IS NOT NULL`, table)
+	return exists
+}
+
+// Exec changes the database as its administrator, for arranging what no code of ours does. It
+// fails the test on error and tells how many rows it touched.
+func (w *World) Exec(query string, args ...any) int64 {
+	w.t.Helper()
+	tx, err := w.admin.BeginTxx(w.t.Context(), nil)
+	if err != nil {
+		w.t.Fatalf("begin: %v", err)
+	}
+	result, err := tx.ExecContext(w.t.Context(), query, args...)
+	if err != nil {
+		w.t.Fatalf("%s: %v", query, errors.Join(err, tx.Rollback()))
+	}
+	if err := tx.Commit(); err != nil {
+		w.t.Fatalf("commit %s: %v", query, err)
+	}
+	touched, err := result.RowsAffected()
+	if err != nil {
+		w.t.Fatalf("%s: %v", query, err)
+	}
+	return touched
+}
+
+// Get reads one row as the administrator, who sees all shops. It fails the test when there is
+// none.
+func (w *World) Get(dest any, query string, args ...any) {
+	w.t.Helper()
+	if err := w.admin.GetContext(w.t.Context(), dest, query, args...); err != nil {
+		w.t.Fatalf("%s: %v", query, err)
+	}
+}
+
+// Select reads rows as the administrator, who sees all shops.
+func (w *World) Select(dest any, query string, args ...any) {
+	w.t.Helper()
+	if err := w.admin.SelectContext(w.t.Context(), dest, query, args...); err != nil {
+		w.t.Fatalf("%s: %v", query, err)
+	}
+}
+
+// Count is how many rows of all shops the table holds.
+func (w *World) Count(table string) int {
+	w.t.Helper()
+	var n int
+	w.Get(&n, `SELECT count(*) FROM `+pq.QuoteIdentifier(table))
+	return n
+}
+
+// Open makes a further pool of the runtime role on the same database, through another address
+// when dsn is given (a proxy's), closed when the test ends.
+func (w *World) Open(dsn string, o pg.Options) *pg.DB {
+	w.t.Helper()
+	if dsn == "" {
+		dsn = w.RuntimeDSN
+	}
+	db, err := pg.Open(w.t.Context(), dsn, o)
+	if err != nil {
+		w.t.Fatalf("open the test database: %v", err)
+	}
+	w.t.Cleanup(func() { db.Close() })
+	return db
+}
+
+// notRun skips the test with the line that the gate looks for.
+func notRun(t testing.TB, err error) {
+	t.Helper()
+	line := fmt.Sprintf("NOT RUN: %s needs PostgreSQL - apt-get install postgresql (%v)", t.Name(), err)
+	fmt.Fprintln(os.Stderr, line)
+	t.Skip(line)
+}
