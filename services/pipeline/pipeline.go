@@ -1,0 +1,123 @@
+// Package pipeline is the life of a claim, in five files: open, release, submit, post, notify.
+//
+// It is the only place that may hold the storage of two rooms at once, so exactly the
+// transactions that span rooms are here. It calls no service and holds no transaction across the
+// network: what will be sent is stored first, and what arrived is stored before it is read.
+package pipeline
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"cullet/services/claims"
+	"cullet/services/errs"
+	"cullet/services/ident"
+	"cullet/services/internal/outbox"
+	"cullet/services/internal/pg"
+	"cullet/services/internal/seal"
+	"cullet/services/webhooks"
+	"cullet/services/webhooks/webhookspg"
+)
+
+// Topics of the work queue. A key is the identifier of what the work is about.
+const (
+	TopicOpen    = "job.open"      // key: job
+	TopicCheck   = "claim.check"   // key: claim
+	TopicRun     = "run.advance"   // key: run
+	TopicSend    = "batch.send"    // key: batch
+	TopicPost    = "message.post"  // key: message
+	TopicDeliver = "event.deliver" // key: delivery
+)
+
+// Sender delivers one webhook and says what came of it; adapters/webhook is one.
+type Sender interface {
+	Send(ctx context.Context, url, secret string, eventID ident.Event, at time.Time, body []byte) webhooks.Attempt
+}
+
+// Config is what the pipeline works with.
+type Config struct {
+	DB         *pg.DB
+	Sealer     *seal.Sealer
+	Translator claims.Translator
+	Formats    []claims.Format
+	Channels   []claims.Channel
+	Sender     Sender
+	// Now is the clock; nil means time.Now.
+	Now func() time.Time
+	Log *slog.Logger
+}
+
+// Pipeline moves claims. It is safe for use by many goroutines.
+type Pipeline struct {
+	Config
+	formats  map[string]claims.Format
+	channels map[string]claims.Channel
+}
+
+// New makes a pipeline.
+func New(c Config) *Pipeline {
+	if c.Now == nil {
+		c.Now = time.Now
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	p := &Pipeline{Config: c, formats: map[string]claims.Format{}, channels: map[string]claims.Channel{}}
+	for _, f := range c.Formats {
+		p.formats[f.Name()] = f
+	}
+	for _, ch := range c.Channels {
+		p.channels[ch.Name()] = ch
+	}
+	return p
+}
+
+// now is the clock in UTC, cut to the microseconds that the database keeps.
+func (p *Pipeline) now() time.Time { return p.Now().UTC().Truncate(time.Microsecond) }
+
+// announce writes the events of a change in its transaction, and a delivery for every endpoint
+// that wants to hear them.
+func announce(ctx context.Context, tx *pg.Tx, events ...outbox.Event) error {
+	if len(events) == 0 {
+		return nil
+	}
+	if err := outbox.Add(ctx, tx, events...); err != nil {
+		return err
+	}
+	ids := make([]ident.Event, len(events))
+	for i, e := range events {
+		ids[i] = e.ID
+	}
+	deliveries, err := webhookspg.FanOut(ctx, tx, ids, events[0].OccurTime)
+	if err != nil || len(deliveries) == 0 {
+		return err
+	}
+	return outbox.Enqueue(ctx, tx, TopicDeliver, deliveries...)
+}
+
+// claimEvent tells a change of a claim with the state after it.
+func claimEvent(kind string, c claims.Claim, actor string, at time.Time, extra map[string]any) outbox.Event {
+	data := map[string]any{
+		"claim_id": c.ID, "claim_number": c.Number, "job_id": c.Job, "payer_id": c.Payer, "state": c.State,
+		"total": c.Totals.Total, "payer_share": c.Totals.PayerShare,
+	}
+	for key, value := range extra {
+		data[key] = value
+	}
+	raw, err := json.Marshal(data)
+	if err != nil { // a map of plain values always marshals
+		panic(fmt.Sprintf("write event %s as JSON: %v", kind, err))
+	}
+	return outbox.Event{ID: ident.New[ident.Event](), Type: kind, SubjectKind: "claim", SubjectID: string(c.ID),
+		SubjectVersion: c.Version, OccurTime: at, Actor: actor, Data: raw}
+}
+
+// stale is what a caller gets whose etag is older than what is stored.
+func stale(c claims.Claim, version int) error {
+	return errs.Newf(errs.Stale, "ETAG_STALE",
+		"Claim %s has changed since it was read (version %d, you have %d). Read it again and repeat the change.",
+		c.Number, c.Version, version).With("stored_version", fmt.Sprint(c.Version))
+}
