@@ -96,6 +96,8 @@ CREATE TABLE work (
     key            text        NOT NULL CHECK (char_length(key) BETWEEN 1 AND 200),
     available_time timestamptz NOT NULL DEFAULT now(),
     attempts       integer     NOT NULL DEFAULT 0 CHECK (attempts >= 0),
+    -- lease_number fences: it rises with every claim, and only its holder may finish the row.
+    lease_number   bigint      NOT NULL DEFAULT 0 CHECK (lease_number >= 0),
     -- generation counts how often the same thing was asked for while it waited or ran.
     generation     integer     NOT NULL DEFAULT 1 CHECK (generation >= 1),
     lease_until    timestamptz,

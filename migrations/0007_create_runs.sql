@@ -97,14 +97,17 @@ CREATE TABLE answers (
     external_id text        NOT NULL CHECK (char_length(external_id) BETWEEN 1 AND 200),
     message_id  uuid        NOT NULL,
     claim_id    uuid        NOT NULL,
-    state       text        NOT NULL,
+    -- batch_id is the submission that is answered; answers to an earlier one settle nothing.
+    batch_id    uuid        NOT NULL,
+    state       text        NOT NULL CHECK (state IN ('ACKNOWLEDGED', 'ACCEPTED', 'REJECTED', 'INFORMATION_REQUESTED', 'DENIED')),
     occur_time  timestamptz NOT NULL,
     apply_time  timestamptz NOT NULL,
     PRIMARY KEY (shop_id, payer_id, external_id, claim_id),
     FOREIGN KEY (shop_id, message_id) REFERENCES messages (shop_id, message_id),
-    FOREIGN KEY (shop_id, claim_id) REFERENCES claims (shop_id, claim_id)
+    FOREIGN KEY (shop_id, claim_id) REFERENCES claims (shop_id, claim_id),
+    FOREIGN KEY (shop_id, batch_id) REFERENCES batches (shop_id, batch_id)
 );
 COMMENT ON TABLE answers IS 'Answers that had their effect.';
 CALL cullet_tenant_table('answers', 'SELECT, INSERT');
 CALL cullet_append_only('answers');
-CREATE INDEX answers_claim ON answers (shop_id, claim_id);
+CREATE INDEX answers_claim ON answers (shop_id, claim_id, batch_id);

@@ -61,6 +61,8 @@ type Claim struct {
 	Hold           *Hold
 	Invoice        ident.Invoice
 	InvoiceNumber  string
+	// Batch is the present submission; empty until one is built.
+	Batch ident.Batch
 	// Version grows with every change; it is the etag and the version of events.
 	Version    int
 	CreateTime time.Time

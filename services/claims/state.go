@@ -27,12 +27,11 @@ func States() []State {
 }
 
 // moves lists where a claim may go from where it stands. Answers of a payer may arrive in any
-// order, so whatever has left the house may move to any answer; see Answer.Settles for which of
-// two answers wins.
+// order, so whatever has left the house may move to any answer; Settle says which of them wins.
 var moves = map[State][]State{
 	Draft:                {Ready, Withdrawn},
 	Ready:                {Draft, Released, Withdrawn},
-	Released:             {Submitted, Withdrawn},
+	Released:             {Submitted, Acknowledged, Accepted, Rejected, InformationRequested, Denied, Withdrawn},
 	Submitted:            {Acknowledged, Accepted, Rejected, InformationRequested, Denied},
 	Acknowledged:         {Accepted, Rejected, InformationRequested, Denied},
 	Accepted:             {Denied},

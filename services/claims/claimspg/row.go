@@ -19,7 +19,7 @@ const columns = `c.claim_id, c.sequence, c.job_id, c.job_version, c.payer_id, p.
 c.profile_version, c.state, c.version, c.currency_code, c.net, c.tax, c.total, c.payer_share,
 c.motorist_share, coalesce(to_char(c.filing_deadline, 'YYYY-MM-DD'), '') AS filing_deadline,
 c.hold_reason, coalesce(to_char(c.hold_until, 'YYYY-MM-DD'), '') AS hold_until, c.held_by,
-coalesce(c.invoice_id::text, '') AS invoice_id, c.create_time, c.update_time, c.submit_time,
+coalesce(c.invoice_id::text, '') AS invoice_id, coalesce(c.batch_id::text, '') AS batch_id, c.create_time, c.update_time, c.submit_time,
 c.answer_due, c.payer_reference, c.payer_reason, c.vin,
 to_char(c.repair_date, 'YYYY-MM-DD') AS repair_date, c.motorist_name, c.shop_id`
 
@@ -45,6 +45,7 @@ type row struct {
 	HoldUntil      string        `db:"hold_until"`
 	HeldBy         string        `db:"held_by"`
 	Invoice        ident.Invoice `db:"invoice_id"`
+	Batch          ident.Batch   `db:"batch_id"`
 	CreateTime     time.Time     `db:"create_time"`
 	UpdateTime     time.Time     `db:"update_time"`
 	SubmitTime     *time.Time    `db:"submit_time"`
@@ -81,7 +82,7 @@ func (r row) claim() claims.Claim {
 		PayerName: r.PayerName, ProfileVersion: r.ProfileVersion, State: r.State,
 		Totals: claims.Totals{Net: amount(r.Net), Tax: amount(r.Tax), Total: amount(r.Total),
 			PayerShare: amount(r.PayerShare), MotoristShare: amount(r.MotoristShare)},
-		FilingDeadline: r.FilingDeadline, Invoice: r.Invoice, Version: r.Version, CreateTime: r.CreateTime,
+		FilingDeadline: r.FilingDeadline, Invoice: r.Invoice, Batch: r.Batch, Version: r.Version, CreateTime: r.CreateTime,
 		UpdateTime: r.UpdateTime, SubmitTime: r.SubmitTime, AnswerDue: r.AnswerDue, PayerReference: r.PayerReference,
 		PayerReason: r.PayerReason, VIN: r.VIN, RepairDate: r.RepairDate, MotoristName: r.MotoristName,
 	}

@@ -114,6 +114,7 @@ func SetHold(ctx context.Context, tx *pg.Tx, c claims.Claim, hold *claims.Hold) 
 
 const moveClaim = `
 UPDATE claims SET state = $3, version = version + 1, update_time = $4, answer_time = coalesce($5, answer_time),
+  submit_time = CASE WHEN $5::timestamptz IS NULL THEN submit_time ELSE coalesce(submit_time, $5) END,
   answer_due = CASE WHEN $3 IN ('SUBMITTED', 'ACKNOWLEDGED') THEN answer_due END,
   payer_reference = CASE WHEN $6 <> '' THEN $6 ELSE payer_reference END, payer_reason = $7
 WHERE shop_id = $1 AND claim_id = $2 AND version = $8`
