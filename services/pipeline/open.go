@@ -205,7 +205,7 @@ func (p *Pipeline) Preview(ctx context.Context, shop ident.Shop, job jobs.Job) (
 // caseOf gathers everything that is known about a claim.
 func (p *Pipeline) caseOf(ctx context.Context, tx *pg.Tx, job jobs.Job, payer payers.Payer,
 	coverage payers.Coverage, number string) (claims.Case, error) {
-	shop, err := accesspg.Shop(ctx, tx)
+	shop, err := accesspg.GetShop(ctx, tx)
 	if err != nil {
 		return claims.Case{}, err
 	}

@@ -18,6 +18,7 @@ import (
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
 	"cullet/services/internal/seal"
+	"cullet/services/runs"
 	"cullet/services/webhooks"
 	"cullet/services/webhooks/webhookspg"
 )
@@ -32,19 +33,14 @@ const (
 	TopicDeliver = "event.deliver" // key: delivery
 )
 
-// Sender delivers one webhook and says what came of it; adapters/webhook is one.
-type Sender interface {
-	Send(ctx context.Context, url, secret string, eventID ident.Event, at time.Time, body []byte) webhooks.Attempt
-}
-
 // Config is what the pipeline works with.
 type Config struct {
 	DB         *pg.DB
-	Sealer     *seal.Sealer
+	Sealer     *seal.Ring
 	Translator claims.Translator
 	Formats    []claims.Format
 	Channels   []claims.Channel
-	Sender     Sender
+	Sender     webhooks.Sender
 	// Now is the clock; nil means time.Now.
 	Now func() time.Time
 	Log *slog.Logger
@@ -113,6 +109,15 @@ func claimEvent(kind string, c claims.Claim, actor string, at time.Time, extra m
 	}
 	return outbox.Event{ID: ident.New[ident.Event](), Type: kind, SubjectKind: "claim", SubjectID: string(c.ID),
 		SubjectVersion: c.Version, OccurTime: at, Actor: actor, Data: raw}
+}
+
+// batchEvent tells that a claim moved together with the others of its batch: little is said of
+// each, because a night may move a hundred thousand.
+func batchEvent(kind string, c claims.Claim, batch runs.Batch, at time.Time) outbox.Event {
+	data := fmt.Appendf(nil, `{"claim_id":%q,"payer_id":%q,"state":%q,"batch_id":%q,"control_number":%d}`,
+		c.ID, c.Payer, c.State, batch.ID, batch.ControlNumber)
+	return outbox.Event{ID: ident.New[ident.Event](), Type: kind, SubjectKind: "claim", SubjectID: string(c.ID),
+		SubjectVersion: c.Version, OccurTime: at, Actor: serverActor, Data: data}
 }
 
 // stale is what a caller gets whose etag is older than what is stored.

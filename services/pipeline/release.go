@@ -42,7 +42,7 @@ func (p *Pipeline) Release(ctx context.Context, tx *pg.Tx, ids []ident.Claim, ac
 	if err != nil {
 		return nil, err
 	}
-	shop, err := accesspg.Shop(ctx, tx)
+	shop, err := accesspg.GetShop(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
@@ -117,7 +117,7 @@ func (p *Pipeline) ReleaseReady(ctx context.Context, shopID ident.Shop, payer id
 			return err
 		}
 		more = len(ready) == chunkSize
-		shop, err := accesspg.Shop(ctx, tx)
+		shop, err := accesspg.GetShop(ctx, tx)
 		if err != nil {
 			return err
 		}
