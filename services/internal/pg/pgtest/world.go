@@ -98,22 +98,27 @@ func (w *World) has(table string) bool {
 // fails the test on error and tells how many rows it touched.
 func (w *World) Exec(query string, args ...any) int64 {
 	w.t.Helper()
-	tx, err := w.admin.BeginTxx(w.t.Context(), nil)
-	if err != nil {
-		w.t.Fatalf("begin: %v", err)
-	}
-	result, err := tx.ExecContext(w.t.Context(), query, args...)
-	if err != nil {
-		w.t.Fatalf("%s: %v", query, errors.Join(err, tx.Rollback()))
-	}
-	if err := tx.Commit(); err != nil {
-		w.t.Fatalf("commit %s: %v", query, err)
-	}
-	touched, err := result.RowsAffected()
+	touched, err := w.TryExec(query, args...)
 	if err != nil {
 		w.t.Fatalf("%s: %v", query, err)
 	}
 	return touched
+}
+
+// TryExec is Exec for what the database should refuse, whoever asks.
+func (w *World) TryExec(query string, args ...any) (touched int64, err error) {
+	tx, err := w.admin.BeginTxx(w.t.Context(), nil)
+	if err != nil {
+		return 0, err
+	}
+	result, err := tx.ExecContext(w.t.Context(), query, args...)
+	if err != nil {
+		return 0, errors.Join(err, tx.Rollback())
+	}
+	if err := tx.Commit(); err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
 }
 
 // Get reads one row as the administrator, who sees all shops. It fails the test when there is
