@@ -1,9 +1,11 @@
 package tax
 
 import (
+	"bytes"
 	"maps"
 	"slices"
 	"strings"
+	"sync"
 
 	"cullet/services/errs"
 )
@@ -14,6 +16,8 @@ type Book struct {
 	rates       []RateRow
 	laws        []Taxability
 	territories map[territoryKey]*territory
+	// room keeps the working memory of finished quotes for the next ones.
+	room *sync.Pool
 }
 
 type territoryKey struct{ country, state string }
@@ -23,16 +27,11 @@ type territory struct {
 	key territoryKey
 	// base are the rows of the territory itself, the row to prefer first.
 	base []*RateRow
-	// locals are the rows beneath it by code, byName their codes by level and folded name.
+	// locals are the rows beneath it by code, byName their codes by level and name.
 	locals map[string][]*RateRow
-	byName map[localName]string
+	byName map[Level]map[string]string
 	// laws are the taxabilities by Category.index; index 0 is for all others.
 	laws [categoryCount][]*Taxability
-}
-
-type localName struct {
-	level Level
-	name  string
 }
 
 // With returns a book that also has these rows. A row added later goes before an earlier one of
@@ -48,7 +47,7 @@ func (b Book) With(rates []RateRow, laws []Taxability) (Book, error) {
 		rates[i].rateText, rates[i].percentText = rates[i].Rate.String(), rates[i].Rate.Percent()
 	}
 	made := Book{rates: slices.Concat(rates, b.rates), laws: slices.Concat(laws, b.laws),
-		territories: map[territoryKey]*territory{}}
+		territories: map[territoryKey]*territory{}, room: &sync.Pool{}}
 	for i := range made.rates {
 		made.addRate(&made.rates[i])
 	}
@@ -98,7 +97,7 @@ func (b Book) territory(country, state string) *territory {
 	key := territoryKey{country, state}
 	t := b.territories[key]
 	if t == nil {
-		t = &territory{key: key, locals: map[string][]*RateRow{}, byName: map[localName]string{}}
+		t = &territory{key: key, locals: map[string][]*RateRow{}, byName: map[Level]map[string]string{}}
 		b.territories[key] = t
 	}
 	return t
@@ -111,8 +110,11 @@ func (b Book) addRate(row *RateRow) {
 		t.base = append(t.base, row)
 	default:
 		t.locals[row.Code] = append(t.locals[row.Code], row)
+		if t.byName[row.Level] == nil {
+			t.byName[row.Level] = map[string]string{}
+		}
 		for _, name := range localNames(row) {
-			t.byName[localName{row.Level, name}] = row.Code
+			t.byName[row.Level][name] = row.Code
 		}
 	}
 }
@@ -123,14 +125,15 @@ func (b Book) addLaw(law *Taxability) {
 	t.laws[i] = append(t.laws[i], law)
 }
 
-// localNames are the folded texts by which a place may name the row: its name with and without
-// the word for its kind, its code, the code's last part, and the state's number before that.
+// localNames are the texts by which a place may name the row: its name with and without the word
+// for its kind, as printed and folded, its code, the code's last part, and the state's number
+// before that.
 func localNames(row *RateRow) []string {
 	tail := row.Code[strings.LastIndexByte(row.Code, '-')+1:]
-	names := []string{fold(row.Name), fold(row.Code), fold(tail)}
-	for _, kind := range []string{" county", " parish", " borough", " district"} {
-		if short, ok := strings.CutSuffix(fold(row.Name), kind); ok {
-			names = append(names, short)
+	names := []string{row.Name, fold(row.Name), fold(row.Code), fold(tail)}
+	for _, kind := range []string{" County", " Parish", " Borough", " District", " district"} {
+		if short, ok := strings.CutSuffix(row.Name, kind); ok {
+			names = append(names, short, fold(short))
 		}
 	}
 	if number, ok := stateNumbers[row.State]; ok && row.Country == "US" {
@@ -139,7 +142,24 @@ func localNames(row *RateRow) []string {
 	return names
 }
 
-func fold(text string) string { return strings.ToLower(strings.Join(strings.Fields(text), " ")) }
+// fold writes a name in small letters with single spaces between its words.
+func fold(text string) string { return string(appendFolded(nil, text)) }
+
+func appendFolded(to []byte, text string) []byte {
+	for i := range len(text) {
+		switch c := text[i]; {
+		case c == ' ' || c == '\t':
+			if n := len(to); n > 0 && to[n-1] != ' ' {
+				to = append(to, ' ')
+			}
+		case 'A' <= c && c <= 'Z':
+			to = append(to, c+'a'-'A')
+		default:
+			to = append(to, c)
+		}
+	}
+	return bytes.TrimSuffix(to, []byte(" "))
+}
 
 func rowOn(rows []*RateRow, on string) *RateRow {
 	for _, row := range rows {

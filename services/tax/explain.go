@@ -9,13 +9,12 @@ import (
 // explain writes the components of all cells. All sentences are cut from one text, for they are
 // many and short.
 func (q *quotation) explain(out []Component) {
-	text := q.room.text[:0]
-	var ends [16]int
-	cuts := ends[:0]
+	text, cuts := q.text[:0], q.order[:0]
 	for i := range q.cells {
 		text = q.sentence(text, &q.cells[i])
 		cuts = append(cuts, len(text))
 	}
+	q.text, q.order = text, cuts
 	all, from := string(text), 0
 	for i := range q.cells {
 		c := &q.cells[i]
@@ -24,10 +23,11 @@ func (q *quotation) explain(out []Component) {
 		if c.treatment == Taxed {
 			rate = row.rateText
 		}
-		out[i] = Component{JurisdictionCode: row.Code, JurisdictionName: row.Name, Level: row.Level, Scheme: row.Scheme,
-			Basis: money.From(c.net, q.request.Currency), Rate: rate, Tax: money.From(c.tax, q.request.Currency),
-			Treatment: c.treatment, Rule: c.law.Rule, Sentence: all[from:cuts[i]], Source: c.law.Source,
-			RateSource: row.Source, ValidFrom: row.ValidFrom}
+		o := &out[i]
+		o.JurisdictionCode, o.JurisdictionName, o.Level, o.Scheme = row.Code, row.Name, row.Level, row.Scheme
+		o.Basis, o.Tax = money.From(c.net, q.request.Currency), money.From(c.tax, q.request.Currency)
+		o.Rate, o.Treatment, o.Rule, o.Sentence = rate, c.treatment, c.law.Rule, all[from:cuts[i]]
+		o.Source, o.RateSource, o.ValidFrom = c.law.Source, row.Source, row.ValidFrom
 		from = cuts[i]
 	}
 }

@@ -43,7 +43,7 @@ func (b Book) resolve(p Place, on string, st *stack) []finding.Finding {
 		return []finding.Finding{rateUnknown(country.base, p.Country, on)}
 	}
 	home, homeRow := country, countryRow
-	if region := b.territories[territoryKey{p.Country, p.State}]; region != nil {
+	if region := b.territories[territoryKey{p.Country, p.State}]; region != nil && region != country {
 		home, homeRow = region, rowOn(region.base, on)
 	} else if countryRow.Locals == LocalsStates {
 		return []finding.Finding{stop("TAX-PLACE-STATE", "place.state", "Give the state or province as in ISO 3166-2: \"OH\".",
@@ -196,10 +196,12 @@ func referred(locals []levy, code string) bool {
 
 // codeOf finds a local jurisdiction by what the place calls it.
 func (t *territory) codeOf(level Level, name string) (code string, ok bool) {
-	if code, ok = t.byName[localName{level, name}]; ok {
-		return code, true
+	names := t.byName[level]
+	if code, ok = names[name]; ok || len(name) > 200 {
+		return code, ok
 	}
-	code, ok = t.byName[localName{level, fold(name)}]
+	var room [200]byte
+	code, ok = names[string(appendFolded(room[:0], name))]
 	return code, ok
 }
 

@@ -7,9 +7,9 @@ import (
 	"cullet/services/money"
 )
 
-// quotation is the work on one request.
+// quotation is the work on one request. Its slices are room that the next one uses again.
 type quotation struct {
-	request *Request
+	request Request
 	digits  int
 	// lines are the charges in the order of their IDs, discounts taken off.
 	lines []Line
@@ -19,42 +19,61 @@ type quotation struct {
 	used    []*Taxability
 	cells   []cell
 	order   []int
+	text    []byte
 
 	basis       Basis
 	aggregate   bool
 	mode        rounding
 	denominator uint64
-
-	room struct {
-		lines   [4]Line
-		levies  [4]levy
-		sets    [2]*territory
-		treated [8]parts
-		used    [4]*Taxability
-		cells   [12]cell
-		order   [12]int
-		text    [2048]byte
-	}
 }
 
+// begin takes the request into a fresh quotation, with the room of an earlier one if there is any.
+func (b Book) begin(r Request) *quotation {
+	q := b.reuse()
+	*q = quotation{request: r, lines: q.lines[:0], treated: q.treated[:0], used: q.used[:0], cells: q.cells[:0],
+		order: q.order[:0], text: q.text[:0], st: stack{levies: q.st.levies[:0], sets: q.st.sets[:0]}}
+	q.digits, _ = money.Digits(r.Currency)
+	return q
+}
+
+func (b Book) reuse() *quotation {
+	if b.room != nil {
+		if q, ok := b.room.Get().(*quotation); ok {
+			return q
+		}
+	}
+	return &quotation{}
+}
+
+// end gives the room back and forgets the request.
+func (b Book) end(q *quotation) {
+	if b.room == nil || len(q.lines) > maxKept {
+		return
+	}
+	q.request = Request{}
+	clear(q.cells)
+	b.room.Put(q)
+}
+
+// maxKept is the largest invoice whose room is kept for the next.
+const maxKept = 100
+
 // Quote computes and explains the tax. With a stop finding the result is empty. It stores
-// nothing and may be repeated: the same book and request give the same result, and the order of
-// the lines does not matter.
+// nothing and may be repeated and called from many goroutines: the same book and request give the
+// same result, and the order of the lines does not matter.
 func Quote(book Book, r Request) (Result, []finding.Finding) {
 	if findings := r.check(); len(findings) > 0 {
 		finding.Sort(findings)
 		return Result{}, findings
 	}
-	q := quotation{request: &r}
-	q.digits, _ = money.Digits(r.Currency)
-	q.lines, q.st.levies, q.st.sets = q.room.lines[:0], q.room.levies[:0], q.room.sets[:0]
-	q.treated, q.used, q.cells, q.order = q.room.treated[:0], q.room.used[:0], q.room.cells[:0], q.room.order[:0]
+	q := book.begin(r)
+	defer book.end(q)
 	findings := q.compute(book)
 	if finding.HasStop(findings) {
 		finding.Sort(findings)
 		return Result{}, findings
 	}
-	findings = append(findings, q.doubts()...)
+	findings = q.doubts(findings)
 	out := q.result()
 	findings = append(findings, q.remarks(&out)...)
 	if len(findings) > 1 {
@@ -77,6 +96,7 @@ func (q *quotation) compute(book Book) []finding.Finding {
 		findings = append(findings, stop("TAX-LINES", "lines", "Give the charges.", own, "There is nothing but discounts."))
 	}
 	q.treated = slices.Grow(q.treated, len(q.st.sets)*len(q.lines))[:len(q.st.sets)*len(q.lines)]
+	clear(q.treated)
 	for s, set := range q.st.sets {
 		findings = append(findings, set.treat(q, q.treated[s*len(q.lines):(s+1)*len(q.lines)])...)
 	}
@@ -112,19 +132,19 @@ func (q *quotation) use(law *Taxability) {
 }
 
 // doubts tells of every rate and rule in use that is not well known.
-func (q *quotation) doubts() []finding.Finding {
-	var findings []finding.Finding
-	add := func(f finding.Finding, ok bool) {
-		if ok {
+func (q *quotation) doubts(findings []finding.Finding) []finding.Finding {
+	for i := range q.st.levies {
+		if f, ok := doubtRate(q.st.levies[i].row, q.request.On); ok {
 			findings = append(findings, f)
 		}
 	}
-	for i := range q.st.levies {
-		add(doubtRate(q.st.levies[i].row, q.request.On))
+	if f, ok := doubtLocals(q.st.head); ok {
+		findings = append(findings, f)
 	}
-	add(doubtLocals(q.st.head))
 	for _, law := range q.used {
-		add(doubtLaw(law))
+		if f, ok := doubtLaw(law); ok {
+			findings = append(findings, f)
+		}
 	}
 	return findings
 }
