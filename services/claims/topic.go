@@ -7,6 +7,4 @@ const (
 	RecheckShop = "claim.recheck_shop"
 	// RecheckPayer: a payer's profile changed; the key is the payer.
 	RecheckPayer = "claim.recheck_payer"
-	// RecheckJob: a job was recorded or amended; the key is the job.
-	RecheckJob = "claim.recheck_job"
 )

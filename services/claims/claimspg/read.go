@@ -48,7 +48,7 @@ func one(ctx context.Context, tx *pg.Tx, query string, id ident.Claim) (claims.C
 
 // NotFound is what a missing or foreign claim is answered with; both look the same.
 func NotFound(id ident.Claim) error {
-	return errs.Newf(errs.NotFound, "CLAIM_NOT_FOUND", "There is no claim %q in this shop.", string(id))
+	return errs.Missing("claim", string(id))
 }
 
 const lockLive = selectWhole + ` WHERE c.shop_id = $1 AND c.job_id = $2 AND c.payer_id = $3

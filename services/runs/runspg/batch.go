@@ -139,7 +139,7 @@ func Batch(ctx context.Context, tx *pg.Tx, id ident.Batch) (runs.Batch, []byte, 
 	}
 	if err := tx.Get(ctx, &row, selectBatch, string(tx.Shop()), string(id)); err != nil {
 		if pg.IsNoRows(err) {
-			return runs.Batch{}, nil, errs.Newf(errs.NotFound, "BATCH_NOT_FOUND", "There is no batch %q in this shop.", string(id))
+			return runs.Batch{}, nil, errs.Missing("batch", string(id))
 		}
 		return runs.Batch{}, nil, fmt.Errorf("read batch %s: %w", id, err)
 	}

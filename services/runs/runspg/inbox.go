@@ -63,7 +63,7 @@ func LockMessage(ctx context.Context, tx *pg.Tx, id ident.Message) (runs.Message
 	var row messageRow
 	if err := tx.Get(ctx, &row, lockMessage, string(tx.Shop()), string(id)); err != nil {
 		if pg.IsNoRows(err) {
-			return runs.Message{}, errs.Newf(errs.NotFound, "MESSAGE_NOT_FOUND", "There is no message %q in this shop.", string(id))
+			return runs.Message{}, errs.Missing("message", string(id))
 		}
 		return runs.Message{}, fmt.Errorf("read message %s: %w", id, err)
 	}

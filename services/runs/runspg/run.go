@@ -78,7 +78,7 @@ func Get(ctx context.Context, tx *pg.Tx, id ident.Run) (runs.Run, error) {
 	var row runRow
 	if err := tx.Get(ctx, &row, selectRun, string(tx.Shop()), string(id)); err != nil {
 		if pg.IsNoRows(err) {
-			return runs.Run{}, errs.Newf(errs.NotFound, "RUN_NOT_FOUND", "There is no run %q in this shop.", string(id))
+			return runs.Run{}, errs.Missing("run", string(id))
 		}
 		return runs.Run{}, fmt.Errorf("read run %s: %w", id, err)
 	}
