@@ -18,6 +18,7 @@ import (
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
 	"cullet/services/internal/seal"
+	"cullet/services/jobs/jobspg"
 	"cullet/services/runs"
 	"cullet/services/webhooks"
 	"cullet/services/webhooks/webhookspg"
@@ -25,12 +26,12 @@ import (
 
 // Topics of the work queue. A key is the identifier of what the work is about.
 const (
-	TopicOpen    = "job.open"      // key: job
-	TopicCheck   = "claim.check"   // key: claim
-	TopicRun     = "run.advance"   // key: run
-	TopicSend    = "batch.send"    // key: batch
-	TopicPost    = "message.post"  // key: message
-	TopicDeliver = "event.deliver" // key: delivery
+	TopicOpen    = jobspg.TopicOpen // key: job
+	TopicCheck   = "claim.check"    // key: claim
+	TopicRun     = "run.advance"    // key: run
+	TopicSend    = "batch.send"     // key: batch
+	TopicPost    = "message.post"   // key: message
+	TopicDeliver = "event.deliver"  // key: delivery
 )
 
 // Config is what the pipeline works with.
