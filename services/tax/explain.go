@@ -45,14 +45,18 @@ func (q *quotation) sentence(text []byte, c *cell) []byte {
 	if c.treatment != Taxed {
 		return append(q.amount(append(text, "no tax on "...), c.net), '.')
 	}
-	text = append(append(q.amount(text, c.net), " at "...), l.row.percentText...)
+	text = q.amount(text, c.net)
+	if q.discounted && q.isLowered(c.line) {
+		text = append(text, " after discount"...)
+	}
+	text = append(append(text, " at "...), l.row.percentText...)
 	switch {
 	case c.shared >= 0 && q.basis == Invoice:
 		text = q.amount(append(text, " %, "...), c.tax)
-		text = append(q.amount(append(text, " of the "...), c.shared), " on the invoice"...)
+		text = append(q.amount(append(text, " of the "...), c.shared), " tax on the invoice"...)
 	case c.shared >= 0:
 		text = q.amount(append(text, " %, "...), c.tax)
-		text = append(q.amount(append(text, " of the "...), c.shared), " on this line for all jurisdictions"...)
+		text = append(q.amount(append(text, " of the "...), c.shared), " tax of all jurisdictions on this line"...)
 	default:
 		text = q.amount(append(text, " % = "...), c.tax)
 	}
@@ -60,6 +64,12 @@ func (q *quotation) sentence(text []byte, c *cell) []byte {
 		text = append(text, ", contained in the price"...)
 	}
 	return append(text, '.')
+}
+
+// isLowered tells whether a discount lowered a line.
+func (q *quotation) isLowered(line int) bool {
+	l := &q.lines[line]
+	return q.request.Lines[q.position(l.ID)].Amount != l.Amount
 }
 
 // amount appends minor units as a plain decimal number; they are never negative here.

@@ -23,6 +23,7 @@ type quotation struct {
 
 	basis       Basis
 	aggregate   bool
+	discounted  bool
 	mode        rounding
 	denominator uint64
 }
@@ -89,6 +90,7 @@ func (q *quotation) compute(book Book) []finding.Finding {
 		return findings
 	}
 	q.lines, findings = charges(q.request.Lines, q.lines)
+	q.discounted = len(q.lines) < len(q.request.Lines)
 	findings = append(findings, q.elect(&q.st)...)
 	buyer, more := q.reliefOf(&q.st)
 	findings = append(findings, more...)

@@ -58,11 +58,11 @@ func readRows[T any](r io.Reader, columns []string, row func([]string, string) (
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		line, _ := reader.FieldPos(0)
-		path := fmt.Sprintf("line_%d", line)
 		if err != nil {
 			return nil, errs.Newf(errs.Invalid, "TAX_FILE", "the file cannot be read as CSV").Because(err)
 		}
+		line, _ := reader.FieldPos(0)
+		path := fmt.Sprintf("line_%d", line)
 		one, bad := row(record, path)
 		faults = append(faults, bad...)
 		if len(bad) == 0 {
@@ -91,8 +91,9 @@ func rateRow(c []string, path string) (RateRow, []errs.Field) {
 	}
 	if c[15] != "" {
 		limit, err := money.Parse(c[15], "USD")
-		if err != nil {
-			faults = append(faults, errs.Field{Path: path + ".cap_basis", Reason: "TAX_ROW_CAP", Message: err.Error()})
+		if err != nil || limit.Minor <= 0 {
+			faults = append(faults, errs.Field{Path: path + ".cap_basis", Reason: "TAX_ROW_CAP",
+				Message: fmt.Sprintf("cap %q: allowed is an amount above zero like 5000.00", c[15])})
 		}
 		row.CapMinor = limit.Minor
 	}
