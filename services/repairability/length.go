@@ -48,12 +48,18 @@ func allDigits(s string) bool {
 
 // String gives plain decimal millimetres without a unit and without needless zeros: "25.4".
 func (l Length) String() string {
-	sign, n := "", int64(l)
+	var buffer [16]byte
+	text, n := buffer[:0], int64(l)
 	if n < 0 {
-		sign, n = "-", -n
+		text, n = append(text, '-'), -n
 	}
-	text := fmt.Sprintf("%s%d.%02d", sign, n/100, n%100)
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+	text = strconv.AppendInt(text, n/100, 10)
+	if tenths, hundredths := byte(n/10%10), byte(n%10); hundredths > 0 {
+		text = append(text, '.', '0'+tenths, '0'+hundredths)
+	} else if tenths > 0 {
+		text = append(text, '.', '0'+tenths)
+	}
+	return string(text)
 }
 
 // MarshalText writes String's form, so that JSON carries decimal text and never a float.
