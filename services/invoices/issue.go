@@ -20,7 +20,8 @@ type Draft struct {
 	MotoristName  string
 	PurchaseOrder string
 	Lines         []Line
-	// PayerShare and MotoristShare sum to the total of the lines.
+	// PayerShare and MotoristShare sum to the total of the lines; on a credit note they are what is
+	// taken off each debtor's receivable.
 	PayerShare    money.Amount
 	MotoristShare money.Amount
 	IssueDate     string
@@ -64,21 +65,22 @@ func Issue(shop ident.Shop, d Draft, sequence int64) (Invoice, Entry, error) {
 	if err := i.share(d); err != nil {
 		return Invoice{}, Entry{}, err
 	}
-	entry, err := issueEntry(i)
+	entry, err := issueEntry(i, d)
 	return i, entry, err
 }
 
-// share makes the receivables of an invoice; a credit note has none.
+// share makes the receivables of an invoice; a credit note has none, it lowers those of the
+// invoice that it credits.
 func (i *Invoice) share(d Draft) error {
-	if i.Kind == KindCreditNote {
-		return nil
-	}
 	sum, err := d.PayerShare.Add(d.MotoristShare)
 	if err != nil {
 		return fmt.Errorf("issue %s: %w", i.Number, err)
 	}
 	if sum.Minor != i.Total.Minor || d.PayerShare.IsNegative() || d.MotoristShare.IsNegative() {
 		return fmt.Errorf("issue %s: shares %s and %s do not make the total %s", i.Number, d.PayerShare, d.MotoristShare, i.Total)
+	}
+	if i.Kind == KindCreditNote {
+		return nil
 	}
 	if !d.PayerShare.IsZero() {
 		i.Receivables = append(i.Receivables, Receivable{ID: ident.New[ident.Receivable](), Invoice: i.ID,
@@ -92,18 +94,16 @@ func (i *Invoice) share(d Draft) error {
 }
 
 // issueEntry posts a document: receivables against revenue by kind of line and tax by
-// jurisdiction. A credit note posts the same the other way round, against the payer's receivable.
-func issueEntry(i Invoice) (Entry, error) {
+// jurisdiction. A credit note posts the same the other way round.
+func issueEntry(i Invoice, d Draft) (Entry, error) {
 	e := Entry{ID: ident.New[ident.Entry](), Shop: i.Shop, Date: i.IssueDate, DocumentKind: "invoice",
 		DocumentID: string(i.ID), Memo: "invoice " + i.Number, PostTime: i.IssueTime}
 	sign := int64(1)
 	if i.Kind == KindCreditNote {
 		e.DocumentKind, e.Memo, sign = "credit_note", "credit note "+i.Number, -1
-		e.post(AccountReceivable, "", i.Payer, -i.Total.Minor, i.Total.Currency)
 	}
-	for _, r := range i.Receivables {
-		e.post(AccountReceivable, "", r.Payer, r.Amount.Minor, r.Amount.Currency)
-	}
+	e.post(AccountReceivable, "", i.Payer, sign*d.PayerShare.Minor, i.Total.Currency)
+	e.post(AccountReceivable, "", "", sign*d.MotoristShare.Minor, i.Total.Currency)
 	for _, line := range i.Lines {
 		e.post(RevenueAccount(string(line.Kind)), "", "", -sign*line.Amount.Minor, line.Amount.Currency)
 		for _, t := range line.Taxes {

@@ -130,7 +130,7 @@ func headOf(i invoices.Invoice) (invoiceRow, error) {
 	}
 	return invoiceRow{ID: i.ID, Kind: i.Kind, Series: i.Kind.Series(), Sequence: i.Sequence, Number: i.Number,
 		Credits: optional(i.Credits), IssueDate: i.IssueDate, DueDate: i.DueDate,
-		IssueTime: i.IssueTime.UTC().Format("2006-01-02T15:04:05.999999Z"), Payer: optional(i.Payer),
+		IssueTime: i.IssueTime.UTC().Format(stamp), Payer: optional(i.Payer),
 		BillToName: i.BillTo.Name, PurchaseOrder: i.PurchaseOrder, Currency: i.Total.Currency, Net: i.Net.Minor,
 		Tax: i.Tax.Minor, Total: i.Total.Minor, Parties: sides}, nil
 }
@@ -141,11 +141,11 @@ func insertRows[T any](ctx context.Context, tx *pg.Tx, what, statement string, r
 	if len(rows) == 0 {
 		return nil
 	}
-	array, err := json.Marshal(rows)
+	array, err := marshalRows(what, rows)
 	if err != nil {
-		return fmt.Errorf("write %s as JSON: %w", what, err)
+		return err
 	}
-	n, err := tx.Exec(ctx, statement, string(tx.Shop()), string(array))
+	n, err := tx.Exec(ctx, statement, string(tx.Shop()), array)
 	if err != nil {
 		return fmt.Errorf("insert %d %s: %w", len(rows), what, err)
 	}
@@ -154,6 +154,17 @@ func insertRows[T any](ctx context.Context, tx *pg.Tx, what, statement string, r
 	}
 	return nil
 }
+
+func marshalRows[T any](what string, rows []T) (string, error) {
+	array, err := json.Marshal(rows)
+	if err != nil {
+		return "", fmt.Errorf("write %s as JSON: %w", what, err)
+	}
+	return string(array), nil
+}
+
+// stamp is how times stand in those arrays.
+const stamp = "2006-01-02T15:04:05.999999Z"
 
 // optional is nil for an empty identifier.
 func optional[T ~string](id T) *T {

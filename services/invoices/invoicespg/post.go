@@ -50,7 +50,7 @@ func Post(ctx context.Context, tx *pg.Tx, entries ...invoices.Entry) error {
 			continue
 		}
 		heads = append(heads, entryRow{ID: e.ID, Date: e.Date, DocumentKind: e.DocumentKind, DocumentID: e.DocumentID,
-			Memo: e.Memo, Reverses: optional(e.Reverses), PostTime: e.PostTime.UTC().Format("2006-01-02T15:04:05.999999Z")})
+			Memo: e.Memo, Reverses: optional(e.Reverses), PostTime: e.PostTime.UTC().Format(stamp)})
 		for n, p := range e.Postings {
 			postings = append(postings, postingRow{Entry: e.ID, Number: n + 1, Account: p.Account,
 				Jurisdiction: p.Jurisdiction, Payer: optional(p.Payer), Currency: p.Amount.Currency, Amount: p.Amount.Minor})
