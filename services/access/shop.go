@@ -51,13 +51,7 @@ type Shop struct {
 }
 
 // Zone gives the shop's time zone; UTC when the stored name is not known to this machine.
-func (s Shop) Zone() *time.Location {
-	zone, err := time.LoadLocation(s.TimeZone)
-	if err != nil {
-		return time.UTC
-	}
-	return zone
-}
+func (s Shop) Zone() *time.Location { return Zone(s.TimeZone) }
 
 // Today gives the shop's civil date at the instant, "2006-01-02".
 func (s Shop) Today(now time.Time) string { return now.In(s.Zone()).Format(time.DateOnly) }

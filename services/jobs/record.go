@@ -102,11 +102,7 @@ type Record struct {
 
 // RepairDate is the civil day of repair: the finish in the zone of the place.
 func (r Record) RepairDate() string {
-	zone, err := time.LoadLocation(r.TimeZone)
-	if err != nil {
-		zone = time.UTC
-	}
-	return r.FinishTime.In(zone).Format(time.DateOnly)
+	return r.FinishTime.In(access.Zone(r.TimeZone)).Format(time.DateOnly)
 }
 
 // RepairabilityDamages gives the damages as the assessment wants them.
