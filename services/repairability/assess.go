@@ -123,8 +123,8 @@ var verdictByResult = map[Result]Verdict{
 
 // reasonsIn applies every rule of the standard that speaks of the damage in the zone.
 func reasonsIn(s Standard, zone Zone, g Glass, damages []Damage, i int) []Reason {
-	var all []Reason
 	d := damages[i]
+	all := make([]Reason, 0, len(s.Limits))
 	for _, l := range s.Limits {
 		if applies(l.Kinds, l.Zones, d.Kind, zone.Name) && l.speaksOf(d) {
 			all = append(all, l.reason(s, zone, g, damages, i))

@@ -243,3 +243,16 @@ func TestInUseNamesWhatIsMissing(t *testing.T) {
 		t.Errorf("got %s, missing %v", got.Verdict, got.Missing)
 	}
 }
+
+// TestCameraAreaThatNobodyLookedFor: on a glass with a camera every standard that does not refuse
+// asks for care.
+func TestCameraAreaThatNobodyLookedFor(t *testing.T) {
+	t.Parallel()
+	for assistance, want := range map[Answer]Verdict{Yes: RepairableWithCaution, No: Repairable, Unknown: Repairable} {
+		g, d := testGlass(), soundDamage(Bullseye, "passenger")
+		g.DriverAssistance, d.InCameraArea = assistance, Unknown
+		if got := assessOne(t, "ROLAGS", g, d); got.Verdict != want {
+			t.Errorf("assistance %s: got %s, want %s: %+v", assistance, got.Verdict, want, got.Reasons)
+		}
+	}
+}

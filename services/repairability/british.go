@@ -52,9 +52,10 @@ func british() []Standard {
 			},
 			Exclusions: append(britishExclusions(), Exclusion{Code: ExcludesCamera, Result: Over, Source: uk242b,
 				Clause: "no repair in a camera or sensor area (clause number not read)"})},
-		{Key: "UK-MOT", Family: "UK-MOT", Name: "UK MOT inspection manual", Edition: "section 3.1 with 8.3, as read", Purpose: ForUse,
-			Note:   "A vehicle fails only if the driver's view is significantly affected.",
-			Source: primary("gov.uk inspection manual, section 3.1"),
+		{Key: "UK-MOT", Family: "UK-MOT", Name: "UK MOT inspection manual", Edition: "section 3.1 with 8.3, as read",
+			Purpose: ForUse,
+			Note:    "A vehicle fails only if the driver's view is significantly affected.",
+			Source:  primary("gov.uk inspection manual, section 3.1"),
 			Zones: []Zone{
 				{Name: zoneA, Band: CentredOnDriver, Width: 290 * Millimetre, UpToWiper: true},
 				{Name: swept, Band: WholeWidth, UpToWiper: true},

@@ -84,7 +84,8 @@ func (c *processChecker) reading(field, name string, n *int, r Range, u unit) {
 
 func (c *processChecker) temperature(ranges Ranges, p Process) {
 	if p.GlassTemperature != nil {
-		c.reading("glass_temperature_c", "Glass temperature", new(int(*p.GlassTemperature)), ranges.GlassTemperature, tenthsCelsius)
+		tenths := int(*p.GlassTemperature)
+		c.reading("glass_temperature_c", "Glass temperature", &tenths, ranges.GlassTemperature, tenthsCelsius)
 	}
 	c.reading("humidity_percent", "Humidity", p.HumidityPercent, ranges.HumidityPercent, whole("%"))
 }
@@ -104,30 +105,35 @@ func (c *processChecker) drill(ranges Ranges, p Process) {
 		c.caution(CodeDrillNot, "drill_depth_mm", "A drill depth is given for a break that was not drilled.",
 			"Correct one of the two.")
 	}
-	if depth := int(*p.DrillDepth); depth > ranges.DrillDepth.PossibleHigh {
+	depth := int(*p.DrillDepth)
+	if depth > ranges.DrillDepth.PossibleHigh {
 		c.caution(CodeInnerLayer, "drill_depth_mm",
 			fmt.Sprintf("The drill went %s deep, as deep as the outer ply is thick or deeper: the inner layer is at risk.",
 				hundredthsMillimetre(depth)), "Confirm the depth, and look at the inner layer.")
 		return
 	}
-	c.reading("drill_depth_mm", "Drill depth", new(int(*p.DrillDepth)), ranges.DrillDepth, hundredthsMillimetre)
+	c.reading("drill_depth_mm", "Drill depth", &depth, ranges.DrillDepth, hundredthsMillimetre)
 }
 
 func (c *processChecker) cycles(ranges Ranges, p Process) {
 	for i := range p.VacuumCycles {
-		c.reading(fmt.Sprintf("vacuum_seconds[%d]", i), "Vacuum", &p.VacuumCycles[i], ranges.VacuumSeconds, whole("s"))
+		field := fmt.Sprintf("vacuum_seconds[%d]", i)
+		c.reading(field, "Vacuum", &p.VacuumCycles[i], ranges.VacuumSeconds, whole("s"))
 	}
 	for i := range p.PressureCycles {
-		c.reading(fmt.Sprintf("pressure_seconds[%d]", i), "Pressure", &p.PressureCycles[i], ranges.PressureSeconds, whole("s"))
+		field := fmt.Sprintf("pressure_seconds[%d]", i)
+		c.reading(field, "Pressure", &p.PressureCycles[i], ranges.PressureSeconds, whole("s"))
 	}
 	if len(p.VacuumCycles) == 0 && len(p.PressureCycles) > 0 {
-		c.caution(CodeNoCycle, "vacuum_seconds", "Resin was pressed in without a vacuum before it.", "Give the reason, or the seconds.")
+		c.caution(CodeNoCycle, "vacuum_seconds", "Resin was pressed in without a vacuum before it.",
+			"Give the reason, or the seconds.")
 	}
 	c.number("vacuum_seconds", "vacuum", len(p.VacuumCycles), ranges.Cycles)
 	c.number("pressure_seconds", "pressure", len(p.PressureCycles), ranges.Cycles)
 	if p.ResinFilled != nil && !*p.ResinFilled && max(len(p.VacuumCycles), len(p.PressureCycles)) < 2 {
 		c.caution(CodeNotFilled, "is_resin_filled",
-			"The resin did not fill the break, and there was no second cycle.", "Repeat vacuum and pressure, or give the reason.")
+			"The resin did not fill the break, and there was no second cycle.",
+			"Repeat vacuum and pressure, or give the reason.")
 	}
 }
 

@@ -15,26 +15,65 @@ type exclusionRule struct {
 	field string
 	// holds is Yes when the damage is excluded, Unknown when the reading was not taken.
 	holds func(Glass, Damage) Answer
-	// sentence says what it means; fix what to do.
+	// sentence says what was found.
 	sentence string
 	// silent exclusions say nothing when the reading was not taken.
 	silent bool
 }
 
 var exclusionRules = map[ExclusionCode]exclusionRule{
-	ExcludesInnerLayer:    {field: "layer", holds: layerIs(InnerLayer), sentence: "The inner ply is broken."},
-	ExcludesBothLayers:    {field: "layer", holds: layerIs(BothLayers), sentence: "Both plies are broken."},
-	ExcludesInterlayer:    {field: "layer", holds: layerIs(Interlayer), sentence: "The interlayer is damaged."},
-	ExcludesLongLegs:      {field: "long_leg_count", holds: hasLongLegs, sentence: "Three or more legs run on as long cracks."},
-	ExcludesSeveralEdges:  {field: "edges_touched", holds: touchesSeveralEdges, sentence: "The crack meets the edge of the glass more than once."},
-	ExcludesDirt:          {field: "contamination", holds: contaminationIs(Dirt), sentence: "Dirt in the break could not be removed."},
-	ExcludesEarlierResin:  {field: "contamination", holds: contaminationIs(EarlierResin), sentence: "The break holds cured resin of an earlier repair."},
-	ExcludesMoisture:      {field: "contamination", holds: contaminationIs(Moisture), sentence: "There is moisture in the break; dry it before the vacuum."},
-	ExcludesStress:        {field: "cause", holds: isStress, sentence: "A stress crack has no point of impact."},
-	ExcludesFeature:       {field: "is_over_feature", holds: isOverFeature, silent: true, sentence: "The damage lies over heater wires, an antenna or a display."},
-	ExcludesCamera:        {field: "is_in_camera_area", holds: isInCameraArea, sentence: "The damage lies where a camera or sensor looks through the glass; the vehicle maker's instructions decide."},
-	ExcludesCrackInSight:  {field: "kind", holds: always, sentence: "The crack lies in the driver's viewing area."},
-	ExcludesCrossedCracks: {field: "leg_count", holds: isCrossed, silent: true, sentence: "Another crack crosses this one."},
+	ExcludesInnerLayer: {
+		field: "layer", holds: layerIs(InnerLayer),
+		sentence: "The inner ply is broken.",
+	},
+	ExcludesBothLayers: {
+		field: "layer", holds: layerIs(BothLayers),
+		sentence: "Both plies are broken.",
+	},
+	ExcludesInterlayer: {
+		field: "layer", holds: layerIs(Interlayer),
+		sentence: "The interlayer is damaged.",
+	},
+	ExcludesLongLegs: {
+		field: "long_leg_count", holds: hasLongLegs,
+		sentence: "Three or more legs run on as long cracks.",
+	},
+	ExcludesSeveralEdges: {
+		field: "edges_touched", holds: touchesSeveralEdges,
+		sentence: "The crack meets the edge of the glass more than once.",
+	},
+	ExcludesDirt: {
+		field: "contamination", holds: contaminationIs(Dirt),
+		sentence: "Dirt in the break could not be removed.",
+	},
+	ExcludesEarlierResin: {
+		field: "contamination", holds: contaminationIs(EarlierResin),
+		sentence: "The break holds cured resin of an earlier repair.",
+	},
+	ExcludesMoisture: {
+		field: "contamination", holds: contaminationIs(Moisture),
+		sentence: "There is moisture in the break; dry it before the vacuum.",
+	},
+	ExcludesStress: {
+		field: "cause", holds: isStress,
+		sentence: "A stress crack has no point of impact.",
+	},
+	ExcludesFeature: {
+		field: "is_over_feature", holds: isOverFeature, silent: true,
+		sentence: "The damage lies over heater wires, an antenna or a display.",
+	},
+	ExcludesCamera: {
+		field: "is_in_camera_area", holds: isInCameraArea,
+		sentence: "The damage lies where a camera or sensor looks through the glass.",
+	},
+	ExcludesCrackInSight: {
+		field: "kind", holds: always,
+		sentence: "The crack lies in the driver's viewing area.",
+	},
+	ExcludesCrossedCracks: {
+		field: "leg_count", holds: isCrossed, silent: true,
+		sentence: "Another crack crosses this one.",
+	},
 }
 
 func layerIs(layer Layer) func(Glass, Damage) Answer {

@@ -3,7 +3,7 @@ package vin
 // outside marks a character that no number may hold.
 const outside = 0xff
 
-// values is the transliteration of 49 CFR 565.15, Table III; 49 CFR 565.15(b) bars I, O and Q.
+// values is the transliteration of 49 CFR part 565, Table III, which has no I, O and Q.
 var values = transliteration()
 
 func transliteration() (table [256]uint8) {
@@ -21,7 +21,7 @@ func transliteration() (table [256]uint8) {
 	return table
 }
 
-// weights are those of 49 CFR 565.15, Table IV; the check digit itself weighs nothing.
+// weights are those of 49 CFR part 565, Table IV; the check digit itself weighs nothing.
 var weights = [Length]uint32{8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2}
 
 // checkDigits are the characters of position 9 by remainder. The remainder is kept whole: the

@@ -52,7 +52,7 @@ func TestModelYear(t *testing.T) {
 	}
 }
 
-// TestYearCodes writes the table of 49 CFR 565.15(d) out (read in secondary copies): thirty codes,
+// TestYearCodes writes the table of 49 CFR part 565 out (read in secondary copies): thirty codes,
 // then again.
 func TestYearCodes(t *testing.T) {
 	t.Parallel()
