@@ -55,3 +55,14 @@ func (s Shop) Zone() *time.Location { return Zone(s.TimeZone) }
 
 // Today gives the shop's civil date at the instant, "2006-01-02".
 func (s Shop) Today(now time.Time) string { return now.In(s.Zone()).Format(time.DateOnly) }
+
+// Elected gives what the shop had elected in a state on a day, "2006-01-02"; ok is false when it had
+// elected nothing, and the law's own way holds.
+func (s Shop) Elected(state, day string) (chosen TaxElection, ok bool) {
+	for _, e := range s.TaxElections {
+		if e.State == state && e.ValidFrom <= day && e.ValidFrom >= chosen.ValidFrom {
+			chosen, ok = e, true
+		}
+	}
+	return chosen, ok
+}

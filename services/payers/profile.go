@@ -1,6 +1,7 @@
 package payers
 
 import (
+	"log/slog"
 	"time"
 
 	"cullet/services/ident"
@@ -57,7 +58,7 @@ type Profile struct {
 	IsReleasedByItself bool `json:"is_released_by_itself,omitempty"`
 	// IsInvoicedTogether bills all claims of one release on one invoice.
 	IsInvoicedTogether bool                `json:"is_invoiced_together,omitempty"`
-	Agreements         []pricing.Agreement `json:"agreements,omitempty" validate:"max=100"`
+	Agreements         []pricing.Agreement `json:"agreements,omitempty" path:"price_agreements" validate:"max=100"`
 	Telephone          string              `json:"telephone,omitempty" validate:"max=40"`
 	Hours              string              `json:"hours,omitempty" validate:"max=200"`
 	IsTest             bool                `json:"is_test,omitempty"`
@@ -85,6 +86,8 @@ type Payer struct {
 	CreateTime time.Time
 	// Version grows with every change and is the etag.
 	Version int
+	// InboundRoute is the random name under which its messages arrive.
+	InboundRoute string
 }
 
 // Credentials is what is needed to reach a payer and to believe its answers. It is kept sealed
@@ -92,4 +95,10 @@ type Payer struct {
 type Credentials struct {
 	BearerToken   string `json:"bearer_token,omitempty"`
 	WebhookSecret string `json:"webhook_secret,omitempty"`
+}
+
+// LogValue keeps credentials out of logs.
+func (c Credentials) LogValue() slog.Value {
+	return slog.GroupValue(slog.Bool("has_bearer_token", c.BearerToken != ""),
+		slog.Bool("has_webhook_secret", c.WebhookSecret != ""))
 }

@@ -33,7 +33,7 @@ WITH new AS (
     RETURNING shop_id, key_id
 )
 INSERT INTO key_hashes (key_hash, shop_id, key_id)
-SELECT $8, shop_id, key_id FROM new`
+SELECT $8::bytea, shop_id, key_id FROM new`
 
 // InsertKey stores a key with the hash of its secret.
 func InsertKey(ctx context.Context, tx *pg.Tx, key access.Key, secret access.Secret) error {

@@ -7,7 +7,6 @@ import (
 	accessv1 "cullet/proto/cullet/access/v1"
 	"cullet/services/access"
 	"cullet/services/access/accesspg"
-	"cullet/services/claims"
 	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/outbox"
@@ -62,7 +61,7 @@ func (s *Server) UpdateShop(
 		if err := accesspg.UpdateShop(ctx, tx, shop); err != nil {
 			return nil, err
 		}
-		if err := outbox.Enqueue(ctx, tx, claims.RecheckShop, string(shop.ID)); err != nil {
+		if err := outbox.Enqueue(ctx, tx, access.TopicChanged, string(shop.ID)); err != nil {
 			return nil, err
 		}
 		if err := s.audit(ctx, tx, "shop.updated", "shop", string(shop.ID)); err != nil {

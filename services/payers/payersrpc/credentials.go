@@ -1,0 +1,97 @@
+package payersrpc
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
+	"fmt"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	payersv1 "cullet/proto/cullet/payers/v1"
+	"cullet/services/errs"
+	"cullet/services/ident"
+	"cullet/services/internal/pg"
+	"cullet/services/internal/rpc"
+	"cullet/services/internal/rpc/wire"
+	"cullet/services/payers"
+	"cullet/services/payers/payerspg"
+)
+
+// The form of a webhook secret, as the Standard Webhooks specification 1.0.0 has it.
+const (
+	webhookSecretPrefix = "whsec_"
+	minWebhookSecret    = 24
+	maxWebhookSecret    = 64
+	maxBearerToken      = 1000
+)
+
+// SetPayerCredentials seals and stores credentials in place of what was there.
+func (s *Server) SetPayerCredentials(
+	ctx context.Context, req *payersv1.SetPayerCredentialsRequest,
+) (*payersv1.SetPayerCredentialsResponse, error) {
+	if err := rpc.Refuse(ctx, checkCredentials(req)); err != nil {
+		return nil, err
+	}
+	id, ok := ident.Parse[ident.Payer](req.GetPayerId())
+	if !ok {
+		return nil, errs.Missing("payer", req.GetPayerId())
+	}
+	credentials := payers.Credentials{BearerToken: req.GetBearerToken(), WebhookSecret: req.GetWebhookSecret()}
+	now := s.Now().UTC().Truncate(time.Microsecond)
+	return rpc.Once(ctx, s.DB, s.withoutSecrets(req),
+		func(ctx context.Context, tx *pg.Tx) (*payersv1.SetPayerCredentialsResponse, error) {
+			if _, err := payerspg.Lock(ctx, tx, id); err != nil {
+				return nil, err
+			}
+			if err := payerspg.SetCredentials(ctx, tx, s.Ring, id, credentials, now); err != nil {
+				return nil, err
+			}
+			if err := s.audit(ctx, tx, "payer.credentials_set", id); err != nil {
+				return nil, err
+			}
+			return &payersv1.SetPayerCredentialsResponse{StoreTime: wire.ToTime(now)}, nil
+		})
+}
+
+// withoutSecrets gives the request as its fingerprint is taken: a plain hash of a short secret could
+// be guessed by whoever reads the database, one under a key that is not there cannot.
+func (s *Server) withoutSecrets(req *payersv1.SetPayerCredentialsRequest) *payersv1.SetPayerCredentialsRequest {
+	bare, _ := proto.Clone(req).(*payersv1.SetPayerCredentialsRequest)
+	key := s.Ring.Derive("fingerprint of credentials")
+	for _, secret := range []*string{&bare.BearerToken, &bare.WebhookSecret} {
+		mac := hmac.New(sha256.New, key)
+		mac.Write([]byte(*secret))
+		*secret = hex.EncodeToString(mac.Sum(nil))
+	}
+	return bare
+}
+
+func checkCredentials(req *payersv1.SetPayerCredentialsRequest) (faults []errs.Field) {
+	token := req.GetBearerToken()
+	isPlain := !strings.ContainsFunc(token, func(r rune) bool { return r <= ' ' || r > '~' })
+	if !isPlain || len(token) > maxBearerToken {
+		faults = append(faults, errs.Field{Path: "bearer_token", Reason: "FORM", Message: fmt.Sprintf(
+			"%d characters were given; allowed are at most %d visible ASCII characters without spaces; give the token "+
+				"alone, without the word Bearer", len([]rune(token)), maxBearerToken)})
+	}
+	if secret := req.GetWebhookSecret(); secret != "" && !isWebhookSecret(secret) {
+		faults = append(faults, errs.Field{Path: "webhook_secret", Reason: "FORM", Message: fmt.Sprintf(
+			"what was given is no webhook secret; give %q and then %d to %d bytes in base64, as the payer shows it",
+			webhookSecretPrefix, minWebhookSecret, maxWebhookSecret)})
+	}
+	return faults
+}
+
+func isWebhookSecret(text string) bool {
+	encoded, ok := strings.CutPrefix(text, webhookSecretPrefix)
+	if !ok {
+		return false
+	}
+	raw, err := base64.StdEncoding.Strict().DecodeString(encoded)
+	return err == nil && len(raw) >= minWebhookSecret && len(raw) <= maxWebhookSecret
+}
