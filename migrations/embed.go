@@ -6,7 +6,7 @@ package migrations
 
 import "embed"
 
-// FS holds the migration files.
+// FS holds the migration files, without schema.sql, which is for reading only.
 //
-//go:embed *.sql
+//go:embed [0-9]*.sql
 var FS embed.FS

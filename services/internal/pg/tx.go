@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"database/sql/driver"
-	"errors"
 	"fmt"
 	"reflect"
 	"sync/atomic"
@@ -79,7 +78,11 @@ func Each[T any](ctx context.Context, tx *Tx, take func(T) error, query string, 
 	if err != nil {
 		return tx.note(err)
 	}
-	defer func() { err = errors.Join(err, tx.note(rows.Close())) }()
+	defer func() {
+		if closing := tx.note(rows.Close()); err == nil {
+			err = closing
+		}
+	}()
 	for rows.Next() {
 		row, err := scan[T](rows)
 		if err != nil {

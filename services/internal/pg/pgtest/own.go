@@ -38,3 +38,14 @@ func Cluster(t testing.TB) *cluster.Cluster {
 	}
 	return own
 }
+
+// OwnWorld is a World on a server of the test's own, for what concerns the whole server: roles,
+// kills. See Cluster for its cost.
+func OwnWorld(t testing.TB) *World {
+	t.Helper()
+	own := Cluster(t)
+	w := &World{Name: cluster.DefaultDatabase, OwnerDSN: own.OwnerDSN(cluster.DefaultDatabase),
+		RuntimeDSN: own.RuntimeDSN(cluster.DefaultDatabase), AdminDSN: own.AdminDSN(cluster.DefaultDatabase), t: t}
+	w.connect()
+	return w
+}

@@ -60,14 +60,17 @@ func open(t testing.TB, create func(context.Context, *server) (string, error)) *
 			t.Errorf("drop the test database: %v", err)
 		}
 	})
+	w.connect()
+	return w
+}
+
+// connect opens the two pools, closed when the test ends.
+func (w *World) connect() {
+	w.t.Helper()
 	w.admin = sqlx.MustOpen("postgres", w.AdminDSN)
 	w.admin.SetMaxOpenConns(2)
-	t.Cleanup(func() { w.admin.Close() })
-	if w.DB, err = pg.Open(t.Context(), w.RuntimeDSN, pg.Options{MaxOpen: 8}); err != nil {
-		t.Fatalf("open the test database: %v", err)
-	}
-	t.Cleanup(func() { w.DB.Close() })
-	return w
+	w.t.Cleanup(func() { w.admin.Close() })
+	w.DB = w.Open("", pg.Options{MaxOpen: 8})
 }
 
 const insertShop = `
