@@ -663,8 +663,16 @@ type Glass struct {
 	WiperTopMm *float64 `protobuf:"fixed64,5,opt,name=wiper_top_mm,json=wiperTopMm,proto3,oneof" json:"wiper_top_mm,omitempty"`
 	// Whether driver-assistance cameras or sensors look through the glass.
 	HasDriverAssistance Known `protobuf:"varint,6,opt,name=has_driver_assistance,json=hasDriverAssistance,proto3,enum=cullet.jobs.v1.Known" json:"has_driver_assistance,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	// Repairs that the glass had before this visit; 0 says none, missing says not looked.
+	EarlierRepairCount *int32 `protobuf:"varint,7,opt,name=earlier_repair_count,json=earlierRepairCount,proto3,oneof" json:"earlier_repair_count,omitempty"`
+	// Top of the steering wheel from the lower edge, in millimetres.
+	SteeringTopMm *float64 `protobuf:"fixed64,8,opt,name=steering_top_mm,json=steeringTopMm,proto3,oneof" json:"steering_top_mm,omitempty"`
+	// Whether it is a heavy goods vehicle or coach, for which some standards widen an area.
+	IsHeavyVehicle bool `protobuf:"varint,9,opt,name=is_heavy_vehicle,json=isHeavyVehicle,proto3" json:"is_heavy_vehicle,omitempty"`
+	// Whether somebody has bought the vehicle yet; NO for a dealer's or carrier's stock.
+	IsSoldAlready Known `protobuf:"varint,10,opt,name=is_sold_already,json=isSoldAlready,proto3,enum=cullet.jobs.v1.Known" json:"is_sold_already,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Glass) Reset() {
@@ -735,6 +743,34 @@ func (x *Glass) GetWiperTopMm() float64 {
 func (x *Glass) GetHasDriverAssistance() Known {
 	if x != nil {
 		return x.HasDriverAssistance
+	}
+	return Known_KNOWN_UNSPECIFIED
+}
+
+func (x *Glass) GetEarlierRepairCount() int32 {
+	if x != nil && x.EarlierRepairCount != nil {
+		return *x.EarlierRepairCount
+	}
+	return 0
+}
+
+func (x *Glass) GetSteeringTopMm() float64 {
+	if x != nil && x.SteeringTopMm != nil {
+		return *x.SteeringTopMm
+	}
+	return 0
+}
+
+func (x *Glass) GetIsHeavyVehicle() bool {
+	if x != nil {
+		return x.IsHeavyVehicle
+	}
+	return false
+}
+
+func (x *Glass) GetIsSoldAlready() Known {
+	if x != nil {
+		return x.IsSoldAlready
 	}
 	return Known_KNOWN_UNSPECIFIED
 }
@@ -822,7 +858,21 @@ type Process struct {
 	// Seconds of curing the pit.
 	PitCureSeconds *int32 `protobuf:"varint,12,opt,name=pit_cure_seconds,json=pitCureSeconds,proto3,oneof" json:"pit_cure_seconds,omitempty"`
 	// Why a reading lies outside the usual range, in words.
-	Reason        string `protobuf:"bytes,13,opt,name=reason,proto3" json:"reason,omitempty"`
+	Reason string `protobuf:"bytes,13,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Relative humidity of the air, in percent.
+	HumidityPercent *int32 `protobuf:"varint,14,opt,name=humidity_percent,json=humidityPercent,proto3,oneof" json:"humidity_percent,omitempty"`
+	// Whether the break was seen to be filled after the last cycle.
+	IsResinFilled *bool `protobuf:"varint,15,opt,name=is_resin_filled,json=isResinFilled,proto3,oneof" json:"is_resin_filled,omitempty"`
+	// Viscosity of the pit resin in centipoise.
+	PitResinViscosityCp *int32 `protobuf:"varint,16,opt,name=pit_resin_viscosity_cp,json=pitResinViscosityCp,proto3,oneof" json:"pit_resin_viscosity_cp,omitempty"`
+	// When the work on this damage began.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// When injection ended.
+	InjectionEndTime *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=injection_end_time,json=injectionEndTime,proto3" json:"injection_end_time,omitempty"`
+	// When curing began.
+	CureStartTime *timestamppb.Timestamp `protobuf:"bytes,19,opt,name=cure_start_time,json=cureStartTime,proto3" json:"cure_start_time,omitempty"`
+	// When the work on this damage ended.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -948,6 +998,55 @@ func (x *Process) GetReason() string {
 	return ""
 }
 
+func (x *Process) GetHumidityPercent() int32 {
+	if x != nil && x.HumidityPercent != nil {
+		return *x.HumidityPercent
+	}
+	return 0
+}
+
+func (x *Process) GetIsResinFilled() bool {
+	if x != nil && x.IsResinFilled != nil {
+		return *x.IsResinFilled
+	}
+	return false
+}
+
+func (x *Process) GetPitResinViscosityCp() int32 {
+	if x != nil && x.PitResinViscosityCp != nil {
+		return *x.PitResinViscosityCp
+	}
+	return 0
+}
+
+func (x *Process) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *Process) GetInjectionEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.InjectionEndTime
+	}
+	return nil
+}
+
+func (x *Process) GetCureStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CureStartTime
+	}
+	return nil
+}
+
+func (x *Process) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
 // One break in the glass. A size that was not measured is missing, never zero.
 type Damage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -992,7 +1091,9 @@ type Damage struct {
 	// Readings of the process; absent when declined.
 	Process *Process `protobuf:"bytes,20,opt,name=process,proto3" json:"process,omitempty"`
 	// The technician's words: why declined, what was seen.
-	Note          string `protobuf:"bytes,21,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,21,opt,name=note,proto3" json:"note,omitempty"`
+	// Whether it lies over heater wires, an antenna or a display.
+	IsOverFeature Known `protobuf:"varint,22,opt,name=is_over_feature,json=isOverFeature,proto3,enum=cullet.jobs.v1.Known" json:"is_over_feature,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1172,6 +1273,13 @@ func (x *Damage) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *Damage) GetIsOverFeature() Known {
+	if x != nil {
+		return x.IsOverFeature
+	}
+	return Known_KNOWN_UNSPECIFIED
 }
 
 // Where the repair was done.
@@ -1979,7 +2087,7 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"unitNumber\x12#\n" +
 	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\x12\x1f\n" +
 	"\vodometer_km\x18\x06 \x01(\x05R\n" +
-	"odometerKm\"\xee\x02\n" +
+	"odometerKm\"\xe8\x04\n" +
 	"\x05Glass\x12\x1e\n" +
 	"\bwidth_mm\x18\x01 \x01(\x01H\x00R\awidthMm\x88\x01\x01\x12 \n" +
 	"\theight_mm\x18\x02 \x01(\x01H\x01R\bheightMm\x88\x01\x01\x12;\n" +
@@ -1988,17 +2096,24 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x12steering_centre_mm\x18\x04 \x01(\x01H\x02R\x10steeringCentreMm\x88\x01\x01\x12%\n" +
 	"\fwiper_top_mm\x18\x05 \x01(\x01H\x03R\n" +
 	"wiperTopMm\x88\x01\x01\x12I\n" +
-	"\x15has_driver_assistance\x18\x06 \x01(\x0e2\x15.cullet.jobs.v1.KnownR\x13hasDriverAssistanceB\v\n" +
+	"\x15has_driver_assistance\x18\x06 \x01(\x0e2\x15.cullet.jobs.v1.KnownR\x13hasDriverAssistance\x125\n" +
+	"\x14earlier_repair_count\x18\a \x01(\x05H\x04R\x12earlierRepairCount\x88\x01\x01\x12+\n" +
+	"\x0fsteering_top_mm\x18\b \x01(\x01H\x05R\rsteeringTopMm\x88\x01\x01\x12(\n" +
+	"\x10is_heavy_vehicle\x18\t \x01(\bR\x0eisHeavyVehicle\x12=\n" +
+	"\x0fis_sold_already\x18\n" +
+	" \x01(\x0e2\x15.cullet.jobs.v1.KnownR\risSoldAlreadyB\v\n" +
 	"\t_width_mmB\f\n" +
 	"\n" +
 	"_height_mmB\x15\n" +
 	"\x13_steering_centre_mmB\x0f\n" +
-	"\r_wiper_top_mm\"\xa3\x01\n" +
+	"\r_wiper_top_mmB\x17\n" +
+	"\x15_earlier_repair_countB\x12\n" +
+	"\x10_steering_top_mm\"\xa3\x01\n" +
 	"\fPlaceOnGlass\x122\n" +
 	"\x13from_driver_edge_mm\x18\x01 \x01(\x01H\x00R\x10fromDriverEdgeMm\x88\x01\x01\x120\n" +
 	"\x12from_lower_edge_mm\x18\x02 \x01(\x01H\x01R\x0ffromLowerEdgeMm\x88\x01\x01B\x16\n" +
 	"\x14_from_driver_edge_mmB\x15\n" +
-	"\x13_from_lower_edge_mm\"\xe5\x05\n" +
+	"\x13_from_lower_edge_mm\"\xc0\t\n" +
 	"\aProcess\x123\n" +
 	"\x13glass_temperature_c\x18\x01 \x01(\x01H\x00R\x11glassTemperatureC\x88\x01\x01\x12)\n" +
 	"\x10temperature_note\x18\x02 \x01(\tR\x0ftemperatureNote\x12\"\n" +
@@ -2014,7 +2129,16 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	" \x01(\x05H\x05R\x11cureInsideSeconds\x88\x01\x01\x12'\n" +
 	"\ris_pit_filled\x18\v \x01(\bH\x06R\visPitFilled\x88\x01\x01\x12-\n" +
 	"\x10pit_cure_seconds\x18\f \x01(\x05H\aR\x0epitCureSeconds\x88\x01\x01\x12\x16\n" +
-	"\x06reason\x18\r \x01(\tR\x06reasonB\x16\n" +
+	"\x06reason\x18\r \x01(\tR\x06reason\x12.\n" +
+	"\x10humidity_percent\x18\x0e \x01(\x05H\bR\x0fhumidityPercent\x88\x01\x01\x12+\n" +
+	"\x0fis_resin_filled\x18\x0f \x01(\bH\tR\risResinFilled\x88\x01\x01\x128\n" +
+	"\x16pit_resin_viscosity_cp\x18\x10 \x01(\x05H\n" +
+	"R\x13pitResinViscosityCp\x88\x01\x01\x129\n" +
+	"\n" +
+	"start_time\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x12H\n" +
+	"\x12injection_end_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\x10injectionEndTime\x12B\n" +
+	"\x0fcure_start_time\x18\x13 \x01(\v2\x1a.google.protobuf.TimestampR\rcureStartTime\x125\n" +
+	"\bend_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aendTimeB\x16\n" +
 	"\x14_glass_temperature_cB\r\n" +
 	"\v_is_drilledB\x11\n" +
 	"\x0f_drill_depth_mmB\x15\n" +
@@ -2022,7 +2146,10 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x15_cure_outside_secondsB\x16\n" +
 	"\x14_cure_inside_secondsB\x10\n" +
 	"\x0e_is_pit_filledB\x13\n" +
-	"\x11_pit_cure_seconds\"\xa5\t\n" +
+	"\x11_pit_cure_secondsB\x13\n" +
+	"\x11_humidity_percentB\x12\n" +
+	"\x10_is_resin_filledB\x19\n" +
+	"\x17_pit_resin_viscosity_cp\"\xe4\t\n" +
 	"\x06Damage\x123\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1a.cullet.jobs.v1.DamageKindB\x03\xe0A\x02R\x04kind\x12-\n" +
 	"\x10body_diameter_mm\x18\x02 \x01(\x01H\x00R\x0ebodyDiameterMm\x88\x01\x01\x12 \n" +
@@ -2047,7 +2174,8 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x11is_in_camera_area\x18\x12 \x01(\x0e2\x15.cullet.jobs.v1.KnownR\x0eisInCameraArea\x12+\n" +
 	"\x0ffinished_pit_mm\x18\x13 \x01(\x01H\vR\rfinishedPitMm\x88\x01\x01\x121\n" +
 	"\aprocess\x18\x14 \x01(\v2\x17.cullet.jobs.v1.ProcessR\aprocess\x12\x12\n" +
-	"\x04note\x18\x15 \x01(\tR\x04noteB\x13\n" +
+	"\x04note\x18\x15 \x01(\tR\x04note\x12=\n" +
+	"\x0fis_over_feature\x18\x16 \x01(\x0e2\x15.cullet.jobs.v1.KnownR\risOverFeatureB\x13\n" +
 	"\x11_body_diameter_mmB\f\n" +
 	"\n" +
 	"_spread_mmB\x12\n" +
@@ -2232,51 +2360,57 @@ var file_cullet_jobs_v1_record_proto_goTypes = []any{
 	(*Assessment)(nil),            // 19: cullet.jobs.v1.Assessment
 	(*Job)(nil),                   // 20: cullet.jobs.v1.Job
 	(*Photo)(nil),                 // 21: cullet.jobs.v1.Photo
-	(*v1.Address)(nil),            // 22: cullet.access.v1.Address
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
+	(*v1.Address)(nil),            // 23: cullet.access.v1.Address
 	(*v11.Coverage)(nil),          // 24: cullet.payers.v1.Coverage
 	(*v12.Finding)(nil),           // 25: cullet.findings.v1.Finding
 }
 var file_cullet_jobs_v1_record_proto_depIdxs = []int32{
 	5,  // 0: cullet.jobs.v1.Glass.driver_side:type_name -> cullet.jobs.v1.DriverSide
 	6,  // 1: cullet.jobs.v1.Glass.has_driver_assistance:type_name -> cullet.jobs.v1.Known
-	0,  // 2: cullet.jobs.v1.Damage.kind:type_name -> cullet.jobs.v1.DamageKind
-	2,  // 3: cullet.jobs.v1.Damage.layer:type_name -> cullet.jobs.v1.Layer
-	3,  // 4: cullet.jobs.v1.Damage.contamination:type_name -> cullet.jobs.v1.Contamination
-	4,  // 5: cullet.jobs.v1.Damage.cause:type_name -> cullet.jobs.v1.Cause
-	1,  // 6: cullet.jobs.v1.Damage.outcome:type_name -> cullet.jobs.v1.Outcome
-	11, // 7: cullet.jobs.v1.Damage.place:type_name -> cullet.jobs.v1.PlaceOnGlass
-	6,  // 8: cullet.jobs.v1.Damage.is_in_camera_area:type_name -> cullet.jobs.v1.Known
-	12, // 9: cullet.jobs.v1.Damage.process:type_name -> cullet.jobs.v1.Process
-	22, // 10: cullet.jobs.v1.PlaceOfRepair.address:type_name -> cullet.access.v1.Address
-	7,  // 11: cullet.jobs.v1.PhotoReference.kind:type_name -> cullet.jobs.v1.PhotoKind
-	22, // 12: cullet.jobs.v1.Motorist.address:type_name -> cullet.access.v1.Address
-	23, // 13: cullet.jobs.v1.SignedAuthorization.sign_time:type_name -> google.protobuf.Timestamp
-	9,  // 14: cullet.jobs.v1.RepairRecord.vehicle:type_name -> cullet.jobs.v1.Vehicle
-	10, // 15: cullet.jobs.v1.RepairRecord.glass:type_name -> cullet.jobs.v1.Glass
-	13, // 16: cullet.jobs.v1.RepairRecord.damages:type_name -> cullet.jobs.v1.Damage
-	14, // 17: cullet.jobs.v1.RepairRecord.place_of_repair:type_name -> cullet.jobs.v1.PlaceOfRepair
-	23, // 18: cullet.jobs.v1.RepairRecord.start_time:type_name -> google.protobuf.Timestamp
-	23, // 19: cullet.jobs.v1.RepairRecord.finish_time:type_name -> google.protobuf.Timestamp
-	15, // 20: cullet.jobs.v1.RepairRecord.photos:type_name -> cullet.jobs.v1.PhotoReference
-	16, // 21: cullet.jobs.v1.RepairRecord.motorist:type_name -> cullet.jobs.v1.Motorist
-	24, // 22: cullet.jobs.v1.RepairRecord.coverage:type_name -> cullet.payers.v1.Coverage
-	17, // 23: cullet.jobs.v1.RepairRecord.work_authorization:type_name -> cullet.jobs.v1.SignedAuthorization
-	17, // 24: cullet.jobs.v1.RepairRecord.payment_authorization:type_name -> cullet.jobs.v1.SignedAuthorization
-	8,  // 25: cullet.jobs.v1.Assessment.verdict:type_name -> cullet.jobs.v1.Verdict
-	25, // 26: cullet.jobs.v1.Assessment.reasons:type_name -> cullet.findings.v1.Finding
-	6,  // 27: cullet.jobs.v1.Assessment.is_in_viewing_area:type_name -> cullet.jobs.v1.Known
-	18, // 28: cullet.jobs.v1.Job.record:type_name -> cullet.jobs.v1.RepairRecord
-	19, // 29: cullet.jobs.v1.Job.assessments:type_name -> cullet.jobs.v1.Assessment
-	25, // 30: cullet.jobs.v1.Job.findings:type_name -> cullet.findings.v1.Finding
-	23, // 31: cullet.jobs.v1.Job.record_time:type_name -> google.protobuf.Timestamp
-	23, // 32: cullet.jobs.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	23, // 33: cullet.jobs.v1.Photo.staged_until_time:type_name -> google.protobuf.Timestamp
-	34, // [34:34] is the sub-list for method output_type
-	34, // [34:34] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	6,  // 2: cullet.jobs.v1.Glass.is_sold_already:type_name -> cullet.jobs.v1.Known
+	22, // 3: cullet.jobs.v1.Process.start_time:type_name -> google.protobuf.Timestamp
+	22, // 4: cullet.jobs.v1.Process.injection_end_time:type_name -> google.protobuf.Timestamp
+	22, // 5: cullet.jobs.v1.Process.cure_start_time:type_name -> google.protobuf.Timestamp
+	22, // 6: cullet.jobs.v1.Process.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 7: cullet.jobs.v1.Damage.kind:type_name -> cullet.jobs.v1.DamageKind
+	2,  // 8: cullet.jobs.v1.Damage.layer:type_name -> cullet.jobs.v1.Layer
+	3,  // 9: cullet.jobs.v1.Damage.contamination:type_name -> cullet.jobs.v1.Contamination
+	4,  // 10: cullet.jobs.v1.Damage.cause:type_name -> cullet.jobs.v1.Cause
+	1,  // 11: cullet.jobs.v1.Damage.outcome:type_name -> cullet.jobs.v1.Outcome
+	11, // 12: cullet.jobs.v1.Damage.place:type_name -> cullet.jobs.v1.PlaceOnGlass
+	6,  // 13: cullet.jobs.v1.Damage.is_in_camera_area:type_name -> cullet.jobs.v1.Known
+	12, // 14: cullet.jobs.v1.Damage.process:type_name -> cullet.jobs.v1.Process
+	6,  // 15: cullet.jobs.v1.Damage.is_over_feature:type_name -> cullet.jobs.v1.Known
+	23, // 16: cullet.jobs.v1.PlaceOfRepair.address:type_name -> cullet.access.v1.Address
+	7,  // 17: cullet.jobs.v1.PhotoReference.kind:type_name -> cullet.jobs.v1.PhotoKind
+	23, // 18: cullet.jobs.v1.Motorist.address:type_name -> cullet.access.v1.Address
+	22, // 19: cullet.jobs.v1.SignedAuthorization.sign_time:type_name -> google.protobuf.Timestamp
+	9,  // 20: cullet.jobs.v1.RepairRecord.vehicle:type_name -> cullet.jobs.v1.Vehicle
+	10, // 21: cullet.jobs.v1.RepairRecord.glass:type_name -> cullet.jobs.v1.Glass
+	13, // 22: cullet.jobs.v1.RepairRecord.damages:type_name -> cullet.jobs.v1.Damage
+	14, // 23: cullet.jobs.v1.RepairRecord.place_of_repair:type_name -> cullet.jobs.v1.PlaceOfRepair
+	22, // 24: cullet.jobs.v1.RepairRecord.start_time:type_name -> google.protobuf.Timestamp
+	22, // 25: cullet.jobs.v1.RepairRecord.finish_time:type_name -> google.protobuf.Timestamp
+	15, // 26: cullet.jobs.v1.RepairRecord.photos:type_name -> cullet.jobs.v1.PhotoReference
+	16, // 27: cullet.jobs.v1.RepairRecord.motorist:type_name -> cullet.jobs.v1.Motorist
+	24, // 28: cullet.jobs.v1.RepairRecord.coverage:type_name -> cullet.payers.v1.Coverage
+	17, // 29: cullet.jobs.v1.RepairRecord.work_authorization:type_name -> cullet.jobs.v1.SignedAuthorization
+	17, // 30: cullet.jobs.v1.RepairRecord.payment_authorization:type_name -> cullet.jobs.v1.SignedAuthorization
+	8,  // 31: cullet.jobs.v1.Assessment.verdict:type_name -> cullet.jobs.v1.Verdict
+	25, // 32: cullet.jobs.v1.Assessment.reasons:type_name -> cullet.findings.v1.Finding
+	6,  // 33: cullet.jobs.v1.Assessment.is_in_viewing_area:type_name -> cullet.jobs.v1.Known
+	18, // 34: cullet.jobs.v1.Job.record:type_name -> cullet.jobs.v1.RepairRecord
+	19, // 35: cullet.jobs.v1.Job.assessments:type_name -> cullet.jobs.v1.Assessment
+	25, // 36: cullet.jobs.v1.Job.findings:type_name -> cullet.findings.v1.Finding
+	22, // 37: cullet.jobs.v1.Job.record_time:type_name -> google.protobuf.Timestamp
+	22, // 38: cullet.jobs.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	22, // 39: cullet.jobs.v1.Photo.staged_until_time:type_name -> google.protobuf.Timestamp
+	40, // [40:40] is the sub-list for method output_type
+	40, // [40:40] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_cullet_jobs_v1_record_proto_init() }
