@@ -267,3 +267,21 @@ func found(c claims.Claim) map[string]any {
 	}
 	return map[string]any{"stops": stops, "cautions": finding.Count(c.Findings, finding.Caution)}
 }
+
+// Payload gives the generic payload of a claim as it would be frozen now.
+func (p *Pipeline) Payload(ctx context.Context, tx *pg.Tx, id ident.Claim) ([]byte, error) {
+	c, err := claimspg.Get(ctx, tx, id)
+	if err != nil {
+		return nil, err
+	}
+	job, payer, err := jobAndPayer(ctx, tx, c)
+	if err != nil {
+		return nil, err
+	}
+	about, err := p.caseOf(ctx, tx, job, payer, c.Coverage, c.Number)
+	if err != nil {
+		return nil, err
+	}
+	t, err := p.Translator.Translate(about)
+	return t.Payload, err
+}

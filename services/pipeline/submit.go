@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"cullet/services/access/accesspg"
+	"cullet/services/claims"
 	"cullet/services/claims/claimspg"
 	"cullet/services/errs"
 	"cullet/services/ident"
@@ -284,4 +285,9 @@ func (r *runner) finish(ctx context.Context) error {
 		}
 		return err
 	})
+}
+
+// Submissions lists how often a claim was sent, newest first.
+func (p *Pipeline) Submissions(ctx context.Context, tx *pg.Tx, c claims.Claim) ([]runs.Batch, error) {
+	return runspg.OfClaim(ctx, tx, c.Payer, c.ID)
 }
