@@ -13,23 +13,23 @@ import (
 // Book holds the dated rates and taxabilities. It never changes; With makes a new one. The zero
 // Book knows nothing and stops every quote.
 type Book struct {
-	rates       []RateRow
-	laws        []Taxability
-	territories map[territoryKey]*territory
+	rates     []RateRow
+	laws      []Taxability
+	countries map[string]*territory
 	// room keeps the working memory of finished quotes for the next ones.
 	room *sync.Pool
 }
 
-type territoryKey struct{ country, state string }
-
 // territory is a country or a state with its own law, and what lies in it.
 type territory struct {
-	key territoryKey
+	code string
+	// states are the states of a country that have laws of their own.
+	states map[string]*territory
 	// base are the rows of the territory itself, the row to prefer first.
 	base []*RateRow
 	// locals are the rows beneath it by code, byName their codes by level and name.
 	locals map[string][]*RateRow
-	byName map[Level]map[string]string
+	byName [localLevels]map[string]string
 	// laws are the taxabilities by Category.index; index 0 is for all others.
 	laws [categoryCount][]*Taxability
 }
@@ -47,7 +47,7 @@ func (b Book) With(rates []RateRow, laws []Taxability) (Book, error) {
 		rates[i].rateText, rates[i].percentText = rates[i].Rate.String(), rates[i].Rate.Percent()
 	}
 	made := Book{rates: slices.Concat(rates, b.rates), laws: slices.Concat(laws, b.laws),
-		territories: map[territoryKey]*territory{}, room: &sync.Pool{}}
+		countries: map[string]*territory{}, room: &sync.Pool{}}
 	for i := range made.rates {
 		made.addRate(&made.rates[i])
 	}
@@ -93,29 +93,53 @@ func overlap(spans []span) bool {
 	return false
 }
 
+// territory finds a country or a state, and makes it when there is none yet.
 func (b Book) territory(country, state string) *territory {
-	key := territoryKey{country, state}
-	t := b.territories[key]
+	t := b.countries[country]
 	if t == nil {
-		t = &territory{key: key, locals: map[string][]*RateRow{}, byName: map[Level]map[string]string{}}
-		b.territories[key] = t
+		t = &territory{code: country, states: map[string]*territory{}}
+		b.countries[country] = t
 	}
-	return t
+	if state == "" {
+		return t
+	}
+	s := t.states[state]
+	if s == nil {
+		s = &territory{code: country + "-" + state, locals: map[string][]*RateRow{}}
+		t.states[state] = s
+	}
+	return s
+}
+
+// localLevels counts the levels beneath a state.
+const localLevels = 3
+
+// local numbers those levels; -1 for the others.
+func (l Level) local() int {
+	switch l {
+	case County:
+		return 0
+	case City:
+		return 1
+	case District:
+		return 2
+	}
+	return -1
 }
 
 func (b Book) addRate(row *RateRow) {
 	t := b.territory(row.Country, row.State)
-	switch row.Level {
-	case Country, State, Province:
+	level := row.Level.local()
+	if level < 0 {
 		t.base = append(t.base, row)
-	default:
-		t.locals[row.Code] = append(t.locals[row.Code], row)
-		if t.byName[row.Level] == nil {
-			t.byName[row.Level] = map[string]string{}
-		}
-		for _, name := range localNames(row) {
-			t.byName[row.Level][name] = row.Code
-		}
+		return
+	}
+	t.locals[row.Code] = append(t.locals[row.Code], row)
+	if t.byName[level] == nil {
+		t.byName[level] = map[string]string{}
+	}
+	for _, name := range localNames(row) {
+		t.byName[level][name] = row.Code
 	}
 }
 
@@ -215,11 +239,7 @@ func (b Book) Taxabilities(region string) []Taxability {
 
 // Countries lists the country codes on file, sorted.
 func (b Book) Countries() []string {
-	found := map[string]bool{}
-	for key := range b.territories {
-		found[key.country] = true
-	}
-	return slices.Sorted(maps.Keys(found))
+	return slices.Sorted(maps.Keys(b.countries))
 }
 
 // within tells whether a jurisdiction's code is the region or lies in it.

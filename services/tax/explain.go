@@ -74,17 +74,12 @@ func (q *quotation) isLowered(line int) bool {
 
 // amount appends minor units as a plain decimal number; they are never negative here.
 func (q *quotation) amount(text []byte, minor int64) []byte {
-	if q.digits == 0 {
+	switch q.digits {
+	case 0:
 		return strconv.AppendInt(text, minor, 10)
+	case 2:
+		text = append(strconv.AppendInt(text, minor/100, 10), '.')
+		return append(text, '0'+byte(minor/10%10), '0'+byte(minor%10))
 	}
-	unit := int64(1)
-	for range q.digits {
-		unit *= 10
-	}
-	text = append(strconv.AppendInt(text, minor/unit, 10), '.')
-	for minor %= unit; unit > 1; minor %= unit {
-		unit /= 10
-		text = append(text, '0'+byte(minor/unit))
-	}
-	return text
+	return append(text, money.From(minor, q.request.Currency).Decimal()...)
 }

@@ -33,7 +33,7 @@ type stack struct {
 // is not named or not on file for the day: a state's rate alone is no answer where others add
 // to it.
 func (b Book) resolve(p Place, on string, st *stack) []finding.Finding {
-	country := b.territories[territoryKey{p.Country, ""}]
+	country := b.countries[p.Country]
 	if country == nil {
 		return []finding.Finding{stop("TAX-PLACE-COUNTRY", "place.country", "Give a country on file as two capitals, or add its rates with their source.",
 			sourcing, "No taxes are on file for country %q; on file are %s.", p.Country, strings.Join(b.Countries(), ", "))}
@@ -43,7 +43,7 @@ func (b Book) resolve(p Place, on string, st *stack) []finding.Finding {
 		return []finding.Finding{rateUnknown(country.base, p.Country, on)}
 	}
 	home, homeRow := country, countryRow
-	if region := b.territories[territoryKey{p.Country, p.State}]; region != nil && region != country {
+	if region := country.states[p.State]; region != nil {
 		home, homeRow = region, rowOn(region.base, on)
 	} else if countryRow.Locals == LocalsStates {
 		return []finding.Finding{stop("TAX-PLACE-STATE", "place.state", "Give the state or province as in ISO 3166-2: \"OH\".",
@@ -132,6 +132,9 @@ func (t *territory) resolveLocals(p Place, on string, home *RateRow, st *stack) 
 	if home.Locals == LocalsNone || home.Locals == "" {
 		return nil
 	}
+	if p.Codes != "" {
+		return t.addCodes(p.Codes, on, st)
+	}
 	first := len(st.levies)
 	var findings []finding.Finding
 	for _, named := range [3]struct {
@@ -194,9 +197,23 @@ func referred(locals []levy, code string) bool {
 	})
 }
 
+// addCodes adds the local jurisdictions that the place lists by their codes.
+func (t *territory) addCodes(codes, on string, st *stack) []finding.Finding {
+	var findings []finding.Finding
+	for code := range strings.FieldsSeq(codes) {
+		if _, ok := t.locals[code]; !ok {
+			findings = append(findings, stop("TAX-PLACE-CODE", "place.codes", "Correct the code, or import its rates.", sourcing,
+				"Jurisdiction %q is not on file in %s.", code, t.code))
+			continue
+		}
+		findings = append(findings, t.addLocal(code, on, "place.codes", st)...)
+	}
+	return findings
+}
+
 // codeOf finds a local jurisdiction by what the place calls it.
 func (t *territory) codeOf(level Level, name string) (code string, ok bool) {
-	names := t.byName[level]
+	names := t.byName[level.local()]
 	if code, ok = names[name]; ok || len(name) > 200 {
 		return code, ok
 	}

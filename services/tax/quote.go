@@ -31,8 +31,10 @@ type quotation struct {
 // begin takes the request into a fresh quotation, with the room of an earlier one if there is any.
 func (b Book) begin(r Request) *quotation {
 	q := b.reuse()
-	*q = quotation{request: r, lines: q.lines[:0], treated: q.treated[:0], used: q.used[:0], cells: q.cells[:0],
-		order: q.order[:0], text: q.text[:0], st: stack{levies: q.st.levies[:0], sets: q.st.sets[:0]}}
+	q.request = r
+	q.lines, q.treated, q.used, q.cells, q.order, q.text = q.lines[:0], q.treated[:0], q.used[:0], q.cells[:0], q.order[:0], q.text[:0]
+	q.st.levies, q.st.sets, q.st.rounding, q.st.head = q.st.levies[:0], q.st.sets[:0], "", nil
+	q.basis, q.aggregate, q.discounted, q.mode, q.denominator = "", false, false, roundHalfUp, uint64(rateOne)
 	q.digits, _ = money.Digits(r.Currency)
 	return q
 }
@@ -52,7 +54,6 @@ func (b Book) end(q *quotation) {
 		return
 	}
 	q.request = Request{}
-	clear(q.cells)
 	b.room.Put(q)
 }
 

@@ -55,6 +55,9 @@ type Place struct {
 	City       string `json:"city,omitempty"`
 	District   string `json:"district,omitempty"`
 	PostalCode string `json:"postal_code,omitempty"`
+	// Codes lists every local jurisdiction of the address, with spaces between, as the state's own
+	// boundary file or finder gives them: "US-OH-049 US-OH-SD25000". It then decides alone.
+	Codes string `json:"codes,omitempty"`
 }
 
 // NoDistrict as Place.District says that the place lies in no special tax district.

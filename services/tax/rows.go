@@ -162,6 +162,9 @@ func (r *RateRow) faults(path string) []errs.Field {
 	if !levels[r.Level] {
 		add("level", "TAX_ROW_LEVEL", fmt.Sprintf("level %q: allowed are COUNTRY, STATE, PROVINCE, COUNTY, CITY, DISTRICT", r.Level))
 	}
+	if r.Level.local() >= 0 && r.State == "" {
+		add("state", "TAX_ROW_STATE", "a county, city or district needs its state")
+	}
 	if !isDate(r.ValidFrom) || (r.ValidTo != "" && (!isDate(r.ValidTo) || r.ValidTo < r.ValidFrom)) {
 		add("valid_from", "TAX_ROW_DATES", fmt.Sprintf("days %q to %q: allowed are real days like 2026-07-01, the first not after the last", r.ValidFrom, r.ValidTo))
 	}

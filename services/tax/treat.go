@@ -179,10 +179,7 @@ func (law *Taxability) applyTenth(q *quotation, line *Line, p *parts, apart bool
 func (q *quotation) unknown(t *territory, law *Taxability, line *Line) finding.Finding {
 	path := fmt.Sprintf("lines[%d].category", q.position(line.ID))
 	fix := "Add the rule with its source, or set the line's treatment with a reason."
-	code := t.key.country
-	if t.key.state != "" {
-		code += "-" + t.key.state
-	}
+	code := t.code
 	if law == nil {
 		return stop("TAX-TAXABILITY-UNKNOWN", path, fix, finding.Source{Citation: "no rule on file", Known: finding.Own},
 			"Whether %s taxes %s on %s is not known: no rule is on file.", code, line.Category, q.request.On)
