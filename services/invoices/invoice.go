@@ -49,6 +49,8 @@ type Party struct {
 	Address   access.Address `json:"address,omitzero"`
 	TaxNumber string         `json:"tax_number,omitempty"`
 	Telephone string         `json:"telephone,omitempty"`
+	// WarrantyText is what a seller promises for its repairs, as it stood on the day of issue.
+	WarrantyText string `json:"warranty_text,omitempty"`
 }
 
 // Invoice is a document of the ledger. Amounts of a credit note are positive.
@@ -59,8 +61,11 @@ type Invoice struct {
 	// Sequence is the place in the series; Number is its printed form, "INV-000123".
 	Sequence int64
 	Number   string
-	// Credits is the invoice that a credit note credits.
-	Credits ident.Invoice
+	// Credits is the invoice that a credit note credits, CreditsNumber its number and CreditReason
+	// why, in a sentence for the reader.
+	Credits       ident.Invoice
+	CreditsNumber string
+	CreditReason  string
 	// IssueDate and DueDate are civil days in the shop's zone.
 	IssueDate string
 	DueDate   string

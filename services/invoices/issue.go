@@ -12,6 +12,8 @@ import (
 type Draft struct {
 	Kind          Kind
 	Credits       ident.Invoice
+	CreditsNumber string
+	CreditReason  string
 	Seller        Party
 	RemitTo       Party
 	BillTo        Party
@@ -42,7 +44,7 @@ func Number(kind Kind, sequence int64) string {
 func Issue(shop ident.Shop, d Draft, sequence int64) (Invoice, Entry, error) {
 	i := Invoice{
 		ID: ident.New[ident.Invoice](), Shop: shop, Kind: d.Kind, Sequence: sequence, Number: Number(d.Kind, sequence),
-		Credits: d.Credits, IssueDate: d.IssueDate, IssueTime: d.IssueTime, Seller: d.Seller, RemitTo: d.RemitTo,
+		Credits: d.Credits, CreditsNumber: d.CreditsNumber, CreditReason: d.CreditReason, IssueDate: d.IssueDate, IssueTime: d.IssueTime, Seller: d.Seller, RemitTo: d.RemitTo,
 		BillTo: d.BillTo, Payer: d.Payer, PurchaseOrder: d.PurchaseOrder, Lines: d.Lines,
 	}
 	due, err := time.Parse(time.DateOnly, d.IssueDate)

@@ -9,7 +9,8 @@ import (
 
 // SellerOf is the shop as the seller on a document.
 func SellerOf(s access.Shop) Party {
-	return Party{Name: s.Name, Address: s.Address, TaxNumber: s.TaxNumber, Telephone: s.Telephone}
+	return Party{Name: s.Name, Address: s.Address, TaxNumber: s.TaxNumber, Telephone: s.Telephone,
+		WarrantyText: s.WarrantyText}
 }
 
 // RemitToOf is where money for the shop's documents goes.

@@ -202,7 +202,8 @@ func (p *Pipeline) credit(ctx context.Context, tx *pg.Tx, c claims.Claim, reason
 	}
 	lines := slices.DeleteFunc(slices.Clone(original.Lines), func(l invoices.Line) bool { return l.Claim != c.ID })
 	credit, entry, err := invoices.Issue(tx.Shop(), invoices.Draft{
-		Kind: invoices.KindCreditNote, Credits: original.ID, Seller: original.Seller, RemitTo: original.RemitTo,
+		Kind: invoices.KindCreditNote, Credits: original.ID, CreditsNumber: original.Number, CreditReason: reason,
+		Seller: original.Seller, RemitTo: original.RemitTo,
 		BillTo: original.BillTo, Payer: original.Payer, PurchaseOrder: original.PurchaseOrder, Lines: lines,
 		PayerShare: c.Totals.PayerShare, MotoristShare: c.Totals.MotoristShare, IssueDate: shop.Today(at), IssueTime: at,
 	}, sequence)

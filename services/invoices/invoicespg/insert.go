@@ -46,11 +46,15 @@ type invoiceRow struct {
 	Parties       json.RawMessage `json:"parties"`
 }
 
-// parties are the sides of a document as they were on the day of issue.
+// parties are the sides of a document as they were on the day of issue, and what a credit note
+// says of the invoice that it credits.
 type parties struct {
 	Seller  invoices.Party `json:"seller"`
 	RemitTo invoices.Party `json:"remit_to"`
 	BillTo  invoices.Party `json:"bill_to"`
+
+	CreditsNumber string `json:"credits_number,omitempty"`
+	CreditReason  string `json:"credit_reason,omitempty"`
 }
 
 const insertLines = `
@@ -124,7 +128,8 @@ func Insert(ctx context.Context, tx *pg.Tx, all []invoices.Invoice, entries []in
 }
 
 func headOf(i invoices.Invoice) (invoiceRow, error) {
-	sides, err := json.Marshal(parties{Seller: i.Seller, RemitTo: i.RemitTo, BillTo: i.BillTo})
+	sides, err := json.Marshal(parties{Seller: i.Seller, RemitTo: i.RemitTo, BillTo: i.BillTo,
+		CreditsNumber: i.CreditsNumber, CreditReason: i.CreditReason})
 	if err != nil {
 		return invoiceRow{}, fmt.Errorf("write the parties of %s as JSON: %w", i.Number, err)
 	}

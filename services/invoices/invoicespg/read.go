@@ -44,7 +44,7 @@ func (r headRow) invoice() (invoices.Invoice, error) {
 	amount := func(minor int64) money.Amount { return money.From(minor, r.Currency) }
 	return invoices.Invoice{ID: r.ID, Shop: r.Shop, Kind: r.Kind, Sequence: r.Sequence, Number: r.Number, Credits: r.Credits,
 		IssueDate: r.IssueDate, DueDate: r.DueDate, IssueTime: r.IssueTime, Seller: sides.Seller, RemitTo: sides.RemitTo,
-		BillTo: sides.BillTo, Payer: r.Payer, PurchaseOrder: r.PurchaseOrder, Net: amount(r.Net), Tax: amount(r.Tax),
+		BillTo: sides.BillTo, CreditsNumber: sides.CreditsNumber, CreditReason: sides.CreditReason, Payer: r.Payer, PurchaseOrder: r.PurchaseOrder, Net: amount(r.Net), Tax: amount(r.Tax),
 		Total: amount(r.Total)}, nil
 }
 
