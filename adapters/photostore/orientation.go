@@ -12,43 +12,61 @@ const uprightAlready orientation = 1
 func (o orientation) swapsSides() bool { return o >= 5 && o <= 8 }
 
 // upright gives the picture as it is to be seen.
-func upright(from *image.RGBA, o orientation) *image.RGBA {
+func upright(from *image.YCbCr, o orientation) *image.YCbCr {
 	if o <= uprightAlready || o > 8 {
 		return from
 	}
-	width, height := from.Bounds().Dx(), from.Bounds().Dy()
-	to := image.NewRGBA(image.Rect(0, 0, width, height))
+	size, ratio := from.Rect.Size(), from.SubsampleRatio
 	if o.swapsSides() {
-		to = image.NewRGBA(image.Rect(0, 0, height, width))
-	}
-	for y := range height {
-		row := from.Pix[y*from.Stride:][:4*width]
-		for x := range width {
-			tx, ty := o.place(x, y, width, height)
-			copy(to.Pix[ty*to.Stride+4*tx:][:4], row[4*x:])
+		size = image.Pt(size.Y, size.X)
+		switch ratio {
+		case image.YCbCrSubsampleRatio422:
+			ratio = image.YCbCrSubsampleRatio440
+		case image.YCbCrSubsampleRatio440:
+			ratio = image.YCbCrSubsampleRatio422
 		}
+	}
+	to := image.NewYCbCr(image.Rectangle{Max: size}, ratio)
+	source, target := planes(from), planes(to)
+	for i := range source {
+		turn(target[i], source[i], o)
 	}
 	return to
 }
 
-// place tells where the stored pixel at x, y of a picture of width and height is to be seen.
-func (o orientation) place(x, y, width, height int) (int, int) {
-	right, bottom := width-1-x, height-1-y
+// turn moves every sample of a plane to where it is to be seen.
+func turn(to, from plane, o orientation) {
+	// Where the first sample goes, and how far the next one across and the next one down lie.
+	first := o.index(0, 0, from, to.stride)
+	across := o.index(1, 0, from, to.stride) - first
+	down := o.index(0, 1, from, to.stride) - first
+	for y := range from.height {
+		at := first + y*down
+		for _, sample := range from.samples[y*from.stride:][:from.width] {
+			to.samples[at] = sample
+			at += across
+		}
+	}
+}
+
+// index tells where the sample at x, y of a plane is to be seen, in a plane with the stride.
+func (o orientation) index(x, y int, from plane, stride int) int {
+	right, bottom := from.width-1-x, from.height-1-y
 	switch o {
 	case 2:
-		return right, y
+		return y*stride + right
 	case 3:
-		return right, bottom
+		return bottom*stride + right
 	case 4:
-		return x, bottom
+		return bottom*stride + x
 	case 5:
-		return y, x
+		return x*stride + y
 	case 6:
-		return bottom, x
+		return x*stride + bottom
 	case 7:
-		return bottom, right
+		return right*stride + bottom
 	case 8:
-		return y, right
+		return right*stride + y
 	}
-	return x, y
+	return y*stride + x
 }

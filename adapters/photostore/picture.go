@@ -47,13 +47,13 @@ func (s *Store) look(ctx context.Context, file io.ReadSeeker, got received) (see
 	if err != nil {
 		return seen{}, broken(got.format, got.size, err)
 	}
-	small := upright(shrink(full, MaxEdge), said.orientation)
-	likeness, err := goimagehash.PerceptionHash(shrink(small, likenessEdge))
+	seeable := upright(small(full), said.orientation)
+	likeness, err := likenessOf(seeable)
 	if err != nil {
 		return seen{}, fmt.Errorf("compute the likeness of photo %s: %w", got.hash, err)
 	}
 	var rendition bytes.Buffer
-	if err := jpeg.Encode(&rendition, small, &jpeg.Options{Quality: renditionQuality}); err != nil {
+	if err := jpeg.Encode(&rendition, seeable, &jpeg.Options{Quality: renditionQuality}); err != nil {
 		return seen{}, fmt.Errorf("encode the rendition of photo %s: %w", got.hash, err)
 	}
 	width, height := full.Bounds().Dx(), full.Bounds().Dy()
@@ -62,7 +62,20 @@ func (s *Store) look(ctx context.Context, file io.ReadSeeker, got received) (see
 	}
 	return seen{rendition: rendition.Bytes(), photo: jobs.Photo{Hash: got.hash, MediaType: string(got.format),
 		SizeBytes: got.size, Width: width, Height: height, TakeTime: said.takeTime, Position: said.position,
-		Likeness: likeness.GetHash()}}, nil
+		Likeness: likeness}}, nil
+}
+
+// likenessOf is computed from the brightness alone.
+func likenessOf(m *image.YCbCr) (uint64, error) {
+	from := planes(m)[0]
+	n := max(1, max(from.width, from.height)/likenessEdge)
+	grey := image.NewGray(image.Rect(0, 0, (from.width+n-1)/n, (from.height+n-1)/n))
+	average(plane{grey.Pix, grey.Stride, grey.Rect.Dx(), grey.Rect.Dy()}, from, n)
+	hash, err := goimagehash.PerceptionHash(grey)
+	if err != nil {
+		return 0, err
+	}
+	return hash.GetHash(), nil
 }
 
 // weigh tells how much memory decoding and shrinking will take. It reads only the header, and

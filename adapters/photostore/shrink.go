@@ -6,6 +6,14 @@ import (
 	"golang.org/x/image/draw"
 )
 
+// small gives a decoded photo with its longest edge at most MaxEdge.
+func small(full image.Image) *image.YCbCr {
+	if m, ok := full.(*image.YCbCr); ok && isPlanar(m) {
+		return reduced(m, (max(m.Rect.Dx(), m.Rect.Dy())+MaxEdge-1)/MaxEdge)
+	}
+	return planar(shrink(full, MaxEdge))
+}
+
 // shrink gives the picture with its longest edge at most longest pixels, on white where it is
 // transparent; never larger than it was. It halves until one step of at most two remains: each
 // halving averages four pixels, which keeps hairlines without the memory that a wide filter takes.
