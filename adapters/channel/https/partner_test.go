@@ -167,11 +167,12 @@ func answerBadly(w http.ResponseWriter, r *http.Request, b channeltest.Behaviour
 		<-r.Context().Done()
 	case channeltest.TruncateAnswer:
 		w.Header().Set("Content-Length", "100")
-		say(w, http.StatusCreated, `{"reference":"R-`)
+		// What came is good JSON, and still is not all that was announced.
+		say(w, http.StatusCreated, `{"reference":"R-17"}`)
 		w.(http.Flusher).Flush()
 		abort()
 	case channeltest.FloodAnswer:
-		say(w, http.StatusCreated, strings.Repeat(" ", maxAnswer+1))
+		say(w, http.StatusCreated, "{}"+strings.Repeat(" ", maxAnswer))
 	case channeltest.GarbleAnswer:
 		say(w, http.StatusCreated, `{"reference": R-17`)
 	case channeltest.ConfirmAnother:
