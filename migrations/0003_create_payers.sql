@@ -7,7 +7,7 @@ CREATE TABLE payers (
     payer_id        uuid        NOT NULL,
     code            text        NOT NULL CHECK (code ~ '^[a-z0-9][a-z0-9-]{0,59}$'),
     name            text        NOT NULL CHECK (char_length(name) BETWEEN 1 AND 200),
-    kind            text        NOT NULL CHECK (kind IN ('INSURER', 'FLEET', 'GOVERNMENT')),
+    kind            text        NOT NULL CHECK (kind IN ('INSURER', 'FLEET', 'GOVERNMENT', 'MOTORIST')),
     profile_version integer     NOT NULL CHECK (profile_version >= 1),
     version         integer     NOT NULL DEFAULT 1 CHECK (version >= 1),
     inbound_route   text        NOT NULL CHECK (inbound_route ~ '^[A-Za-z0-9_-]{16,64}$'),
@@ -16,6 +16,8 @@ CREATE TABLE payers (
     CONSTRAINT payers_code UNIQUE (shop_id, code),
     FOREIGN KEY (shop_id) REFERENCES shops (shop_id)
 );
+-- One row holds the list prices of whoever pays himself.
+CREATE UNIQUE INDEX payers_motorist ON payers (shop_id) WHERE kind = 'MOTORIST';
 CALL cullet_tenant_table('payers', 'SELECT, INSERT, UPDATE (name, profile_version, version)');
 
 CREATE TABLE payer_profiles (

@@ -17,6 +17,8 @@ const (
 	Insurer    Kind = "INSURER"
 	Fleet      Kind = "FLEET"
 	Government Kind = "GOVERNMENT"
+	// Motorist holds the list prices of whoever pays himself; nothing is sent to it.
+	Motorist Kind = "MOTORIST"
 )
 
 // PhotoDemand is a photo that the payer wants to see.

@@ -196,3 +196,13 @@ func (p *Pipeline) AllocateByHand(ctx context.Context, tx *pg.Tx, id ident.Remit
 	}
 	return invoicespg.Remittance(ctx, tx, id)
 }
+
+// tellIssued announces an invoice that bills no claim.
+func (p *Pipeline) tellIssued(ctx context.Context, tx *pg.Tx, i invoices.Invoice) error {
+	data, err := json.Marshal(map[string]any{"invoice_id": i.ID, "invoice_number": i.Number, "total": i.Total})
+	if err != nil {
+		return fmt.Errorf("write event invoice.issued as JSON: %w", err)
+	}
+	return announce(ctx, tx, outbox.Event{ID: ident.New[ident.Event](), Type: "invoice.issued", SubjectKind: "invoice",
+		SubjectID: string(i.ID), OccurTime: i.IssueTime, Actor: serverActor, Data: data})
+}

@@ -168,4 +168,3 @@ func (s *Server) AddNote(ctx context.Context, req *claimsv1.AddNoteRequest) (*cl
 		return &claimsv1.AddNoteResponse{Event: toTimeline(event)}, err
 	})
 }
-

@@ -47,7 +47,8 @@ type JobServiceClient interface {
 	AmendJob(ctx context.Context, in *AmendJobRequest, opts ...grpc.CallOption) (*AmendJobResponse, error)
 	// Gives one job, in its present version or the one asked for.
 	GetJob(ctx context.Context, in *GetJobRequest, opts ...grpc.CallOption) (*GetJobResponse, error)
-	// Lists jobs, newest first. Filter fields: external_reference, vin, repair_date, payer_code.
+	// Lists jobs, newest first. Filter fields: external_reference, vin, repair_date, payer_code. A page
+	// ends early when it grows large.
 	ListJobs(ctx context.Context, in *ListJobsRequest, opts ...grpc.CallOption) (*ListJobsResponse, error)
 	// Assesses damages against a standard, for the technician in the field. Stores nothing.
 	AssessDamage(ctx context.Context, in *AssessDamageRequest, opts ...grpc.CallOption) (*AssessDamageResponse, error)
@@ -162,7 +163,8 @@ type JobServiceServer interface {
 	AmendJob(context.Context, *AmendJobRequest) (*AmendJobResponse, error)
 	// Gives one job, in its present version or the one asked for.
 	GetJob(context.Context, *GetJobRequest) (*GetJobResponse, error)
-	// Lists jobs, newest first. Filter fields: external_reference, vin, repair_date, payer_code.
+	// Lists jobs, newest first. Filter fields: external_reference, vin, repair_date, payer_code. A page
+	// ends early when it grows large.
 	ListJobs(context.Context, *ListJobsRequest) (*ListJobsResponse, error)
 	// Assesses damages against a standard, for the technician in the field. Stores nothing.
 	AssessDamage(context.Context, *AssessDamageRequest) (*AssessDamageResponse, error)

@@ -1076,7 +1076,7 @@ type Damage struct {
 	Cause Cause `protobuf:"varint,12,opt,name=cause,proto3,enum=cullet.jobs.v1.Cause" json:"cause,omitempty"`
 	// Age in days.
 	AgeDays *int32 `protobuf:"varint,13,opt,name=age_days,json=ageDays,proto3,oneof" json:"age_days,omitempty"`
-	// What came of it.
+	// What came of it; required in a record, absent in a question before the repair.
 	Outcome Outcome `protobuf:"varint,14,opt,name=outcome,proto3,enum=cullet.jobs.v1.Outcome" json:"outcome,omitempty"`
 	// Distance to the nearest edge, in millimetres.
 	EdgeDistanceMm *float64 `protobuf:"fixed64,15,opt,name=edge_distance_mm,json=edgeDistanceMm,proto3,oneof" json:"edge_distance_mm,omitempty"`
@@ -1840,7 +1840,8 @@ type Job struct {
 	Record *RepairRecord `protobuf:"bytes,3,opt,name=record,proto3" json:"record,omitempty"`
 	// The assessment of each damage.
 	Assessments []*Assessment `protobuf:"bytes,4,rep,name=assessments,proto3" json:"assessments,omitempty"`
-	// Cautions and notes about the record; a record with stops in its structure is refused.
+	// What was found about the record; one with faults in its structure is refused. Paths are those of
+	// the job: "record.damages[0].process.vacuum_seconds[1]".
 	Findings []*v12.Finding `protobuf:"bytes,5,rep,name=findings,proto3" json:"findings,omitempty"`
 	// When this version was recorded.
 	RecordTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=record_time,json=recordTime,proto3" json:"record_time,omitempty"`
@@ -2149,7 +2150,7 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x11_pit_cure_secondsB\x13\n" +
 	"\x11_humidity_percentB\x12\n" +
 	"\x10_is_resin_filledB\x19\n" +
-	"\x17_pit_resin_viscosity_cp\"\xe4\t\n" +
+	"\x17_pit_resin_viscosity_cp\"\xdf\t\n" +
 	"\x06Damage\x123\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1a.cullet.jobs.v1.DamageKindB\x03\xe0A\x02R\x04kind\x12-\n" +
 	"\x10body_diameter_mm\x18\x02 \x01(\x01H\x00R\x0ebodyDiameterMm\x88\x01\x01\x12 \n" +
@@ -2165,8 +2166,8 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	" \x01(\x0e2\x15.cullet.jobs.v1.LayerR\x05layer\x12C\n" +
 	"\rcontamination\x18\v \x01(\x0e2\x1d.cullet.jobs.v1.ContaminationR\rcontamination\x12+\n" +
 	"\x05cause\x18\f \x01(\x0e2\x15.cullet.jobs.v1.CauseR\x05cause\x12\x1e\n" +
-	"\bage_days\x18\r \x01(\x05H\bR\aageDays\x88\x01\x01\x126\n" +
-	"\aoutcome\x18\x0e \x01(\x0e2\x17.cullet.jobs.v1.OutcomeB\x03\xe0A\x02R\aoutcome\x12-\n" +
+	"\bage_days\x18\r \x01(\x05H\bR\aageDays\x88\x01\x01\x121\n" +
+	"\aoutcome\x18\x0e \x01(\x0e2\x17.cullet.jobs.v1.OutcomeR\aoutcome\x12-\n" +
 	"\x10edge_distance_mm\x18\x0f \x01(\x01H\tR\x0eedgeDistanceMm\x88\x01\x01\x121\n" +
 	"\x12repair_distance_mm\x18\x10 \x01(\x01H\n" +
 	"R\x10repairDistanceMm\x88\x01\x01\x122\n" +

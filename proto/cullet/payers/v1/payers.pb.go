@@ -39,6 +39,9 @@ const (
 	PayerKind_PAYER_KIND_FLEET PayerKind = 2
 	// A government.
 	PayerKind_PAYER_KIND_GOVERNMENT PayerKind = 3
+	// The motorist who pays himself: one such payer holds the shop's list prices; nothing is sent to
+	// it, so its format, channel and address stay empty.
+	PayerKind_PAYER_KIND_MOTORIST PayerKind = 4
 )
 
 // Enum value maps for PayerKind.
@@ -48,12 +51,14 @@ var (
 		1: "PAYER_KIND_INSURER",
 		2: "PAYER_KIND_FLEET",
 		3: "PAYER_KIND_GOVERNMENT",
+		4: "PAYER_KIND_MOTORIST",
 	}
 	PayerKind_value = map[string]int32{
 		"PAYER_KIND_UNSPECIFIED": 0,
 		"PAYER_KIND_INSURER":     1,
 		"PAYER_KIND_FLEET":       2,
 		"PAYER_KIND_GOVERNMENT":  3,
+		"PAYER_KIND_MOTORIST":    4,
 	}
 )
 
@@ -1373,12 +1378,13 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"request_id\x18\x04 \x01(\tR\trequestId\"X\n" +
 	"\x1bSetPayerCredentialsResponse\x129\n" +
 	"\n" +
-	"store_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstoreTime*p\n" +
+	"store_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstoreTime*\x89\x01\n" +
 	"\tPayerKind\x12\x1a\n" +
 	"\x16PAYER_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12PAYER_KIND_INSURER\x10\x01\x12\x14\n" +
 	"\x10PAYER_KIND_FLEET\x10\x02\x12\x19\n" +
-	"\x15PAYER_KIND_GOVERNMENT\x10\x032\xb3\x05\n" +
+	"\x15PAYER_KIND_GOVERNMENT\x10\x03\x12\x17\n" +
+	"\x13PAYER_KIND_MOTORIST\x10\x042\xb3\x05\n" +
 	"\fPayerService\x12u\n" +
 	"\vCreatePayer\x12$.cullet.payers.v1.CreatePayerRequest\x1a%.cullet.payers.v1.CreatePayerResponse\"\x19\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
 	"/v1/payers\x12t\n" +
