@@ -105,7 +105,8 @@ CREATE TABLE work (
     created_time   timestamptz NOT NULL DEFAULT now(),
     CONSTRAINT work_once UNIQUE (shop_id, topic, key)
 );
-COMMENT ON TABLE work IS 'Things to be done, claimed with FOR UPDATE SKIP LOCKED; no personal data.';
+COMMENT ON TABLE work IS
+    'Things to be done, claimed with FOR UPDATE SKIP LOCKED; no personal data.';
 -- A claim moves available_time to the end of its lease, so one index finds both what is due and
 -- what a dead worker left.
 CREATE INDEX work_due ON work (topic, available_time, work_id);

@@ -79,7 +79,8 @@ func run(
 	fn func(ctx context.Context, tx *pg.Tx) ([]byte, error),
 ) (answer []byte, replayed bool, err error) {
 	// A transaction that holds the same key makes this statement wait until it has ended.
-	reserved, err := tx.Exec(ctx, reserve, string(key.Shop), key.Caller, key.Method, key.RequestID, fingerprint)
+	reserved, err := tx.Exec(ctx, reserve,
+		string(key.Shop), key.Caller, key.Method, key.RequestID, fingerprint)
 	if err != nil {
 		return nil, false, fmt.Errorf("reserve request %s: %w", key.RequestID, err)
 	}
@@ -93,7 +94,8 @@ func run(
 	if answer == nil {
 		answer = []byte{} // NULL would mean that there is no answer
 	}
-	if _, err := tx.Exec(ctx, keep, string(key.Shop), key.Caller, key.Method, key.RequestID, answer); err != nil {
+	_, err = tx.Exec(ctx, keep, string(key.Shop), key.Caller, key.Method, key.RequestID, answer)
+	if err != nil {
 		return nil, false, fmt.Errorf("store the answer to request %s: %w", key.RequestID, err)
 	}
 	return answer, false, nil
@@ -108,7 +110,8 @@ func replay(ctx context.Context, tx *pg.Tx, key Key, fingerprint []byte) ([]byte
 		Fingerprint []byte `db:"fingerprint"`
 		Answer      []byte `db:"answer"`
 	}
-	err := tx.Get(ctx, &stored, selectAnswer, string(key.Shop), key.Caller, key.Method, key.RequestID)
+	err := tx.Get(ctx, &stored, selectAnswer,
+		string(key.Shop), key.Caller, key.Method, key.RequestID)
 	if pg.IsNoRows(err) {
 		err = pg.Raced(err) // it was pruned in between
 	}
@@ -122,8 +125,9 @@ func replay(ctx context.Context, tx *pg.Tx, key Key, fingerprint []byte) ([]byte
 }
 
 func reused(key Key) error {
-	known := errs.Newf(errs.Invalid, ReasonReused, "request_id: %q was used for another request of this "+
-		"method before; send a new id with a new request, the same id only with the same request", key.RequestID)
+	known := errs.Newf(errs.Invalid, ReasonReused,
+		"request_id: %q was used for another request of this method before; send a new id with a "+
+			"new request, the same id only with the same request", key.RequestID)
 	known.Fields = []errs.Field{{Path: "request_id", Reason: ReasonReused, Message: known.Message}}
 	return known
 }
@@ -141,7 +145,8 @@ func checkID(id string) error {
 	if message == "" {
 		return nil
 	}
-	return errs.InvalidFields(ReasonBadID, []errs.Field{{Path: "request_id", Reason: ReasonBadID, Message: message}})
+	fault := errs.Field{Path: "request_id", Reason: ReasonBadID, Message: message}
+	return errs.InvalidFields(ReasonBadID, []errs.Field{fault})
 }
 
 // Kept is for how long an answer is kept at least; the database refuses to delete a younger one.
@@ -156,7 +161,9 @@ WHERE shop_id = $1 AND (shop_id, caller, method, request_id) IN (
 
 // Prune deletes up to limit answers of a shop that are older than age, the oldest first, and
 // tells how many. Answers younger than Kept stay, whatever age says.
-func Prune(ctx context.Context, db *pg.DB, shop ident.Shop, age time.Duration, limit int) (deleted int64, err error) {
+func Prune(
+	ctx context.Context, db *pg.DB, shop ident.Shop, age time.Duration, limit int,
+) (deleted int64, err error) {
 	err = pg.Transact(ctx, db, shop, func(ctx context.Context, tx *pg.Tx) error {
 		deleted, err = tx.Exec(ctx, prune, string(shop), int64(age.Seconds()), limit)
 		return err

@@ -113,15 +113,17 @@ func TestDoStoresOnlySuccesses(t *testing.T) {
 func TestDoStatements(t *testing.T) {
 	t.Parallel()
 	w := pgtest.New(t)
-	shop := w.Shop()
 	var runs atomic.Int64
-	for _, want := range []int{4, 3} { // tenant, reserve, effect, keep; then tenant, reserve, read
-		ctx, counter := pg.WithCounter(t.Context())
-		if _, _, err := do(ctx, w.DB, key(shop, "a"), "f", &runs); err != nil {
-			t.Fatal(err)
-		}
-		if got := counter.Statements(); got != want {
-			t.Errorf("%d statements, want %d", got, want)
+	for name, db := range map[string]*pg.DB{"Direct": w.DB, "Bouncer": w.Open("", pg.Options{Bouncer: true})} {
+		shop := w.Shop()
+		for _, want := range []int{4, 3} { // tenant, reserve, effect, keep; then tenant, reserve, read
+			ctx, counter := pg.WithCounter(t.Context())
+			if _, _, err := do(ctx, db, key(shop, "a"), "f", &runs); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			if got := counter.Statements(); got != want {
+				t.Errorf("%s: %d statements, want %d", name, got, want)
+			}
 		}
 	}
 }

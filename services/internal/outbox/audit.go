@@ -26,9 +26,11 @@ type AuditEntry struct {
 }
 
 const insertAudit = `
-INSERT INTO audit_entries (shop_id, audit_id, occurred_time, actor, action, subject_kind, subject_id, detail)
+INSERT INTO audit_entries (shop_id, audit_id, occurred_time, actor, action,
+                           subject_kind, subject_id, detail)
 SELECT $1, a.audit_id, a.occurred_time, a.actor, a.action, a.subject_kind, a.subject_id, a.detail
-FROM unnest($2::uuid[], $3::timestamptz[], $4::text[], $5::text[], $6::text[], $7::uuid[], $8::jsonb[])
+FROM unnest($2::uuid[], $3::timestamptz[], $4::text[], $5::text[], $6::text[], $7::uuid[],
+            $8::jsonb[])
      AS a (audit_id, occurred_time, actor, action, subject_kind, subject_id, detail)`
 
 // Audit writes entries of the transaction's shop, all in one statement; none is no error.

@@ -38,8 +38,9 @@ SELECT $1, e.event_id, e.type, e.subject_kind, e.subject_id,
                  + row_number() OVER (PARTITION BY e.subject_kind, e.subject_id ORDER BY e.place)
        END,
        e.occurred_time, e.actor, e.data
-FROM unnest($2::uuid[], $3::text[], $4::text[], $5::uuid[], $6::int[], $7::timestamptz[], $8::text[], $9::jsonb[])
-     WITH ORDINALITY AS e (event_id, type, subject_kind, subject_id, subject_version, occurred_time, actor, data, place)`
+FROM unnest($2::uuid[], $3::text[], $4::text[], $5::uuid[], $6::int[], $7::timestamptz[],
+            $8::text[], $9::jsonb[]) WITH ORDINALITY
+     AS e (event_id, type, subject_kind, subject_id, subject_version, occurred_time, actor, data, place)`
 
 // Add writes events of the transaction's shop, all in one statement; none is no error. When two
 // transactions take the next version of one subject at once, one of them is run again. A version

@@ -36,7 +36,17 @@ func (b bench) add(t *testing.T, events ...outbox.Event) error {
 
 func TestAddAndTimeline(t *testing.T) {
 	t.Parallel()
-	b := setup(t)
+	for name, options := range map[string]pg.Options{"Direct": {}, "Bouncer": {Bouncer: true}} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := setup(t)
+			b.DB = b.Open("", options)
+			testTimeline(t, b)
+		})
+	}
+}
+
+func testTimeline(t *testing.T, b bench) {
 	claim, other := string(ident.New[ident.Claim]()), string(ident.New[ident.Claim]())
 	first, second, third, fourth := event("claim.opened", claim, 1), event("claim.released", claim, 0),
 		event("claim.submitted", claim, 0), event("claim.opened", other, 0)

@@ -37,7 +37,9 @@ UPDATE work SET attempts = attempts + 1, lease_number = lease_number + 1,
 FROM due WHERE work.work_id = due.work_id
 RETURNING work.work_id, lease_number, generation, attempts, shop_id, topic, key`
 
-func claimDue(ctx context.Context, db *pg.DB, topics []string, length time.Duration, limit int) ([]lease, error) {
+func claimDue(
+	ctx context.Context, db *pg.DB, topics []string, length time.Duration, limit int,
+) ([]lease, error) {
 	var claimed []lease
 	err := pg.TransactSystem(ctx, db, func(ctx context.Context, tx *pg.Tx) error {
 		claimed = nil
@@ -77,7 +79,8 @@ func (l lease) finish(ctx context.Context, db *pg.DB) error {
 const putBack = `
 UPDATE work SET lease_until = NULL, last_error = $5,
                 attempts = CASE WHEN $5::text IS NULL THEN 0 ELSE attempts END,
-                available_time = CASE WHEN generation = $3 THEN now() + $4 * interval '1 millisecond' ELSE now() END
+                available_time = CASE WHEN generation = $3
+                                      THEN now() + $4 * interval '1 millisecond' ELSE now() END
 WHERE work_id = $1 AND lease_number = $2`
 
 // putBack makes the row due after a while; reason is nil when that is no failure.
@@ -86,7 +89,9 @@ func (l lease) putBack(ctx context.Context, db *pg.DB, wait time.Duration, reaso
 	return err
 }
 
-func (l lease) change(ctx context.Context, db *pg.DB, query string, args ...any) (touched bool, err error) {
+func (l lease) change(
+	ctx context.Context, db *pg.DB, query string, args ...any,
+) (touched bool, err error) {
 	err = pg.TransactSystem(ctx, db, func(ctx context.Context, tx *pg.Tx) error {
 		n, err := tx.Exec(ctx, query, args...)
 		touched = n == 1

@@ -14,7 +14,8 @@ const channel = "cullet_work"
 
 const enqueue = `
 INSERT INTO work (shop_id, topic, key, available_time)
-SELECT $1, $2, k.key, coalesce($4::timestamptz, now()) FROM unnest($3::text[]) WITH ORDINALITY AS k (key, place)
+SELECT $1, $2, k.key, coalesce($4::timestamptz, now())
+FROM unnest($3::text[]) WITH ORDINALITY AS k (key, place)
 ORDER BY k.place
 ON CONFLICT ON CONSTRAINT work_once DO UPDATE
 SET generation = work.generation + 1,
@@ -30,7 +31,9 @@ func Enqueue[K ~string](ctx context.Context, tx *pg.Tx, topic string, keys ...K)
 }
 
 // EnqueueAt is Enqueue for a later time. What is waiting already for an earlier time stays there.
-func EnqueueAt[K ~string](ctx context.Context, tx *pg.Tx, topic string, at time.Time, keys ...K) error {
+func EnqueueAt[K ~string](
+	ctx context.Context, tx *pg.Tx, topic string, at time.Time, keys ...K,
+) error {
 	return put(ctx, tx, topic, &at, keys)
 }
 
@@ -69,8 +72,8 @@ SELECT topic,
        count(*) FILTER (WHERE lease_until > now()) AS running,
        count(*) FILTER (WHERE available_time > now() AND lease_until IS NULL) AS later,
        count(*) FILTER (WHERE last_error IS NOT NULL) AS failing,
-       coalesce(extract(epoch FROM max(now() - available_time) FILTER (WHERE available_time <= now())), 0)::bigint
-           AS oldest_seconds
+       coalesce(extract(epoch FROM max(now() - available_time)
+                FILTER (WHERE available_time <= now())), 0)::bigint AS oldest_seconds
 FROM work GROUP BY topic ORDER BY topic`
 
 // Backlogs tells what waits in all topics, over all shops; topics where nothing waits are left

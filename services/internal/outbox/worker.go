@@ -35,7 +35,7 @@ func (p *postponed) Error() string { return "postponed for " + p.wait.String() }
 type Options struct {
 	// Concurrency is how many handlers run at once; 4 when zero.
 	Concurrency int
-	// Lease is after what time the work of a killed worker comes back; 1 minute when zero. The
+	// Lease is after what time the work of a killed worker comes back; 15 seconds when zero. The
 	// lease of a running handler is renewed, so it need not be longer than the handler.
 	Lease time.Duration
 	// Poll is how often to look without having been woken; 1 second when zero.
@@ -63,7 +63,7 @@ type Worker struct {
 // NewWorker makes a worker for the topics of handlers; Run starts it.
 func NewWorker(db *pg.DB, o Options, handlers map[string]Handler) *Worker {
 	o.Concurrency = cmp.Or(o.Concurrency, 4)
-	o.Lease = cmp.Or(o.Lease, time.Minute)
+	o.Lease = cmp.Or(o.Lease, 15*time.Second)
 	o.Poll = cmp.Or(o.Poll, time.Second)
 	o.Grace = cmp.Or(o.Grace, 10*time.Second)
 	o.Log = cmp.Or(o.Log, slog.Default())
@@ -74,7 +74,8 @@ func NewWorker(db *pg.DB, o Options, handlers map[string]Handler) *Worker {
 	for range o.Concurrency {
 		slots <- struct{}{}
 	}
-	return &Worker{db: db, handlers: handlers, topics: slices.Sorted(maps.Keys(handlers)), options: o, slots: slots}
+	topics := slices.Sorted(maps.Keys(handlers))
+	return &Worker{db: db, handlers: handlers, topics: topics, options: o, slots: slots}
 }
 
 func defaultRetry(n int) time.Duration {

@@ -69,7 +69,9 @@ type prepared struct {
 	stmt preparedStmt
 }
 
-func (c *conn) ExecContext(ctx context.Context, query string, args []driver.NamedValue) (driver.Result, error) {
+func (c *conn) ExecContext(
+	ctx context.Context, query string, args []driver.NamedValue,
+) (driver.Result, error) {
 	stmt, err := c.prepare(ctx, query)
 	if err != nil {
 		return nil, err
@@ -78,7 +80,9 @@ func (c *conn) ExecContext(ctx context.Context, query string, args []driver.Name
 	return result, c.forgetIfStale(query, err)
 }
 
-func (c *conn) QueryContext(ctx context.Context, query string, args []driver.NamedValue) (driver.Rows, error) {
+func (c *conn) QueryContext(
+	ctx context.Context, query string, args []driver.NamedValue,
+) (driver.Rows, error) {
 	stmt, err := c.prepare(ctx, query)
 	if err != nil {
 		return nil, err

@@ -34,7 +34,9 @@ func (db *DB) Listen(ctx context.Context, channel string, poll time.Duration) <-
 	return Listen(ctx, db.listenDSN, channel, poll)
 }
 
-func pump(ctx context.Context, notified <-chan *pq.Notification, wake chan<- struct{}, poll time.Duration) {
+func pump(
+	ctx context.Context, notified <-chan *pq.Notification, wake chan<- struct{}, poll time.Duration,
+) {
 	ticker := time.NewTicker(poll)
 	defer ticker.Stop()
 	for {

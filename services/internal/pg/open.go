@@ -104,7 +104,8 @@ func (db *DB) Stats() Stats {
 	}
 }
 
-const selectRole = `SELECT rolname, rolsuper OR rolbypassrls AS passes FROM pg_roles WHERE rolname = current_user`
+const selectRole = `
+SELECT rolname, rolsuper OR rolbypassrls AS passes FROM pg_roles WHERE rolname = current_user`
 
 func (db *DB) checkRole(ctx context.Context) error {
 	var role struct {

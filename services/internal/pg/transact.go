@@ -137,8 +137,8 @@ func (db *DB) commitError(ctx context.Context, err error) error {
 	if sqlState(err) != "" && classify(err) != lost {
 		return fmt.Errorf("commit: %w", err) // the server refused it: a deferred constraint, a race
 	}
-	if errors.Is(err, sql.ErrTxDone) {
-		return fmt.Errorf("commit: %w", errors.Join(err, context.Cause(ctx)))
+	if errors.Is(err, sql.ErrTxDone) || ctx.Err() != nil && errors.Is(err, ctx.Err()) {
+		return fmt.Errorf("commit: %w", err) // the context ended first, nothing was sent
 	}
 	db.counts.unknownCommits.Add(1)
 	return &unknownCommit{cause: err}
@@ -158,9 +158,11 @@ type retries struct {
 
 func newRetries() *retries {
 	raced := backoff.NewExponentialBackOff()
-	raced.InitialInterval, raced.MaxInterval, raced.Multiplier = 4*time.Millisecond, 200*time.Millisecond, 2
+	raced.InitialInterval, raced.MaxInterval = 4*time.Millisecond, 200*time.Millisecond
+	raced.Multiplier = 2
 	lost := backoff.NewExponentialBackOff()
-	lost.InitialInterval, lost.MaxInterval, lost.Multiplier = 50*time.Millisecond, 2*time.Second, 2
+	lost.InitialInterval, lost.MaxInterval = 50*time.Millisecond, 2*time.Second
+	lost.Multiplier = 2
 	return &retries{raced: raced, lost: lost}
 }
 

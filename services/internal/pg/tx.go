@@ -72,7 +72,9 @@ func (tx *Tx) Exec(ctx context.Context, query string, args ...any) (int64, error
 // Each reads rows one by one into a T and hands each to take, so that a long result need not
 // fit into memory; it stops at the first error. The tx cannot be used for anything else until
 // Each returns.
-func Each[T any](ctx context.Context, tx *Tx, take func(T) error, query string, args ...any) (err error) {
+func Each[T any](
+	ctx context.Context, tx *Tx, take func(T) error, query string, args ...any,
+) (err error) {
 	tx.count()
 	rows, err := tx.inner.QueryxContext(ctx, query, args...)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -194,20 +195,14 @@ func TestStart(t *testing.T) {
 	}
 }
 
-func TestStartHalfMade(t *testing.T) {
+// TestContextEnds starts over a half-made cluster and stops by the end of the context.
+func TestContextEnds(t *testing.T) {
 	t.Parallel()
+	ctx, cancel := context.WithCancel(context.Background())
 	config := setup(t)
 	if err := os.MkdirAll(filepath.Join(config.Folder, "data.part", "base"), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	c := mustStart(t, config)
-	query(t, c.RuntimeDSN(DefaultDatabase), `SELECT 1`)
-}
-
-func TestStartContextEnds(t *testing.T) {
-	t.Parallel()
-	ctx, cancel := context.WithCancel(context.Background())
-	config := setup(t)
 	c, err := Start(ctx, config)
 	if IsNoPostgres(err) {
 		t.Skip("NOT RUN: the private cluster - apt-get install postgresql")
@@ -254,12 +249,15 @@ func TestSupervision(t *testing.T) {
 			t.Error("PID did not change")
 		}
 	}
+	mustStop(t, c)
+	testRecycledNumber(t, config, c)
 }
 
 // TestKilledProgram kills the program that runs a cluster; the next one works with its data.
 func TestKilledProgram(t *testing.T) {
 	t.Parallel()
 	config := setup(t)
+	last := 0
 	for round := range 3 {
 		command := exec.Command(os.Args[0])
 		command.Env = append(os.Environ(), childFolder+"="+config.Folder)
@@ -274,22 +272,26 @@ func TestKilledProgram(t *testing.T) {
 		if err != nil || !strings.HasPrefix(line, "ready ") {
 			t.Fatalf("round %d: child said %q (%v)", round, line, err)
 		}
+		if last, err = strconv.Atoi(strings.TrimSpace(strings.TrimPrefix(line, "ready "))); err != nil {
+			t.Fatal(err)
+		}
 		if err := command.Process.Kill(); err != nil {
 			t.Fatal(err)
 		}
 		_ = command.Wait() // tells only that it was killed
 	}
+	if runtime.GOOS == "linux" && !awaitEnd(t.Context(), time.Minute, func() bool {
+		return !isPostmaster(last, filepath.Join(config.Folder, "data"))
+	}) {
+		t.Errorf("postmaster %d outlives its killed program", last)
+	}
 	c := mustStart(t, config)
 	query(t, c.RuntimeDSN(DefaultDatabase), `SELECT 1`)
 }
 
-// TestRecycledNumber puts the number of a living stranger of the same user into PostgreSQL's
+// testRecycledNumber puts the number of a living stranger of the same user into PostgreSQL's
 // lock files, as a crash and a reboot do.
-func TestRecycledNumber(t *testing.T) {
-	t.Parallel()
-	config := setup(t)
-	c := mustStart(t, config)
-	mustStop(t, c)
+func testRecycledNumber(t *testing.T, config Config, c *Cluster) {
 	stranger := exec.Command("sleep", "600")
 	c.dress(stranger, "/")
 	if err := stranger.Start(); err != nil {
@@ -313,25 +315,6 @@ func TestRecycledNumber(t *testing.T) {
 	if stranger.ProcessState != nil || syscall.Kill(stranger.Process.Pid, 0) != nil {
 		t.Error("the stranger was killed")
 	}
-}
-
-// TestAbandonedPostmaster leaves a postmaster running without any program, which only a killed
-// predecessor does, and finds it replaced.
-func TestAbandonedPostmaster(t *testing.T) {
-	t.Parallel()
-	config := setup(t)
-	abandoned, err := Share(context.Background(), config)
-	if IsNoPostgres(err) {
-		t.Skip("NOT RUN: the private cluster - apt-get install postgresql")
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := mustStart(t, config)
-	if c.PID() == abandoned.PID() {
-		t.Error("the abandoned postmaster was taken over unsupervised")
-	}
-	query(t, c.RuntimeDSN(DefaultDatabase), `SELECT 1`)
 }
 
 func TestShare(t *testing.T) {
@@ -366,4 +349,15 @@ func TestShare(t *testing.T) {
 	if isPostmaster(all[0].PID(), all[0].data) {
 		t.Error("the shared postmaster still runs after Stop")
 	}
+
+	// A postmaster without any program, which else only a killed predecessor leaves, is replaced.
+	abandoned, err := Share(ctx, config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := mustStart(t, config)
+	if c.PID() == abandoned.PID() {
+		t.Error("the abandoned postmaster was taken over unsupervised")
+	}
+	query(t, c.RuntimeDSN(DefaultDatabase), `SELECT 1`)
 }

@@ -97,7 +97,8 @@ func (c *Config) fetchArchive(ctx context.Context) (string, error) {
 	}
 	sum := sha256.Sum256([]byte(identity))
 	name := "archive-" + hex.EncodeToString(sum[:8])
-	if folder := filepath.Join(c.Folder, "bin", name, "bin"); isProgram(filepath.Join(folder, "postgres")) {
+	folder := filepath.Join(c.Folder, "bin", name, "bin")
+	if isProgram(filepath.Join(folder, "postgres")) {
 		return folder, nil
 	}
 	work, err := c.workFolder()

@@ -215,7 +215,8 @@ func isProgram(path string) bool {
 func (f *finder) missing(problem error) error {
 	what := fmt.Sprintf("PostgreSQL %d or newer was not found", oldestMajor)
 	if f.want != 0 {
-		what = fmt.Sprintf("the data in %s need PostgreSQL %d, which was not found", f.config.Folder, f.want)
+		what = fmt.Sprintf("the data in %s need PostgreSQL %d, which was not found",
+			f.config.Folder, f.want)
 	}
 	if len(f.seen) > 0 {
 		what += " (" + strings.Join(f.seen, "; ") + ")"
@@ -223,8 +224,8 @@ func (f *finder) missing(problem error) error {
 	if problem != nil {
 		what += " and could not be fetched (" + problem.Error() + ")"
 	}
-	return errs.New(errs.Unavailable, ReasonNoPostgres, what+": install it (Debian and Ubuntu: apt-get "+
-		"install postgresql; Fedora: dnf install postgresql-server; macOS: brew install postgresql@17), "+
+	return errs.New(errs.Unavailable, ReasonNoPostgres, what+": install it (Debian and Ubuntu: "+
+		"apt-get install postgresql; Fedora: dnf install postgresql-server; macOS: brew install postgresql@17), "+
 		"or name its folder in CULLET_PG_BIN or an archive of it in CULLET_PG_ARCHIVE, or give two "+
 		"connection strings to a server of your own")
 }

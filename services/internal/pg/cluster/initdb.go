@@ -48,7 +48,8 @@ func (c *Cluster) makeData(ctx context.Context) error {
 // resetAdmin gives the administrator of existing data a new password in single-user mode, for
 // when the file with the secrets was lost.
 func (c *Cluster) resetAdmin(ctx context.Context) error {
-	command := exec.CommandContext(ctx, c.programs.program("postgres"), "--single", "-D", c.data, "postgres")
+	command := exec.CommandContext(ctx, c.programs.program("postgres"),
+		"--single", "-D", c.data, "postgres")
 	c.dress(command, c.data)
 	command.Stdin = strings.NewReader(
 		fmt.Sprintf("ALTER ROLE %s PASSWORD '%s'\n", adminRole, c.secrets.Admin))

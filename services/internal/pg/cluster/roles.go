@@ -15,7 +15,8 @@ const DefaultDatabase = "cullet"
 // so a start that was killed half-way is finished by the next.
 func (c *Cluster) ensureRoles(ctx context.Context) error {
 	err := c.asAdmin(ctx, "postgres", func(db *sql.Conn) error {
-		for role, secret := range map[string]string{ownerRole: c.secrets.Owner, runtimeRole: c.secrets.Runtime} {
+		roles := map[string]string{ownerRole: c.secrets.Owner, runtimeRole: c.secrets.Runtime}
+		for role, secret := range roles {
 			if err := c.ensureRole(ctx, db, role, secret); err != nil {
 				return err
 			}
@@ -77,7 +78,9 @@ func (c *Cluster) sealDatabase(ctx context.Context, name string) error {
 // MakeDatabase makes a further database with the owner as its owner; one that is there already
 // stays as it is.
 func (c *Cluster) MakeDatabase(ctx context.Context, name string) error {
-	err := c.asAdmin(ctx, "postgres", func(db *sql.Conn) error { return ensureDatabase(ctx, db, name) })
+	err := c.asAdmin(ctx, "postgres", func(db *sql.Conn) error {
+		return ensureDatabase(ctx, db, name)
+	})
 	if err != nil {
 		return fmt.Errorf("make database %s: %w", name, err)
 	}

@@ -40,8 +40,10 @@ func loadSecrets(folder string) (secrets, error) {
 		return secrets{}, err
 	}
 	var known secrets
-	if err := json.Unmarshal(text, &known); err != nil || known.Admin == "" || known.Owner == "" || known.Runtime == "" {
-		return secrets{}, fmt.Errorf("%s is broken (%v): remove it, then new passwords are made", path, err)
+	err = json.Unmarshal(text, &known)
+	if err != nil || known.Admin == "" || known.Owner == "" || known.Runtime == "" {
+		return secrets{}, fmt.Errorf("%s is broken (%v): remove it, then new passwords are made",
+			path, err)
 	}
 	return known, nil
 }

@@ -44,8 +44,9 @@ func Cluster(t testing.TB) *cluster.Cluster {
 func OwnWorld(t testing.TB) *World {
 	t.Helper()
 	own := Cluster(t)
-	w := &World{Name: cluster.DefaultDatabase, OwnerDSN: own.OwnerDSN(cluster.DefaultDatabase),
-		RuntimeDSN: own.RuntimeDSN(cluster.DefaultDatabase), AdminDSN: own.AdminDSN(cluster.DefaultDatabase), t: t}
+	const name = cluster.DefaultDatabase
+	w := &World{Name: name, OwnerDSN: own.OwnerDSN(name), RuntimeDSN: own.RuntimeDSN(name),
+		AdminDSN: own.AdminDSN(name), t: t}
 	w.connect()
 	return w
 }

@@ -110,7 +110,9 @@ func (s *server) makeTemplate(ctx context.Context) (string, error) {
 	}
 	defer unlock()
 	var exists bool
-	if err := s.admin.GetContext(ctx, &exists, `SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, name); err != nil || exists {
+	err = s.admin.GetContext(ctx, &exists,
+		`SELECT EXISTS (SELECT FROM pg_database WHERE datname = $1)`, name)
+	if err != nil || exists {
 		return name, err
 	}
 	part := "making_" + hash
@@ -127,7 +129,13 @@ func (s *server) makeTemplate(ctx context.Context) (string, error) {
 	if err := s.vacuum(ctx, part); err != nil {
 		return "", err
 	}
-	_, err = s.admin.ExecContext(ctx, "ALTER DATABASE "+pq.QuoteIdentifier(part)+" RENAME TO "+pq.QuoteIdentifier(name))
+	// Nobody may connect to it, or cloning it would have to wait.
+	_, err = s.admin.ExecContext(ctx, "ALTER DATABASE "+pq.QuoteIdentifier(part)+" ALLOW_CONNECTIONS false")
+	if err != nil {
+		return "", err
+	}
+	_, err = s.admin.ExecContext(ctx, "ALTER DATABASE "+pq.QuoteIdentifier(part)+
+		" RENAME TO "+pq.QuoteIdentifier(name))
 	return name, err
 }
 
@@ -182,14 +190,16 @@ func (s *server) nextName() string {
 }
 
 func (s *server) drop(ctx context.Context, name string) error {
-	_, err := s.admin.ExecContext(ctx, "DROP DATABASE IF EXISTS "+pq.QuoteIdentifier(name)+" WITH (FORCE)")
+	_, err := s.admin.ExecContext(ctx,
+		"DROP DATABASE IF EXISTS "+pq.QuoteIdentifier(name)+" WITH (FORCE)")
 	return err
 }
 
 // dropOrphans drops the databases of test processes that were killed.
 func (s *server) dropOrphans(ctx context.Context) error {
 	var names []string
-	err := s.admin.SelectContext(ctx, &names, `SELECT datname FROM pg_database WHERE datname LIKE 'world\_%'`)
+	err := s.admin.SelectContext(ctx, &names,
+		`SELECT datname FROM pg_database WHERE datname LIKE 'world\_%'`)
 	if err != nil {
 		return err
 	}
