@@ -99,6 +99,7 @@ func (e *Error) With(key, value string) *Error {
 	return &detailed
 }
 
+// Error gives the message and, after a colon, what the cause says.
 func (e *Error) Error() string {
 	if e.cause != nil {
 		return e.Message + ": " + e.cause.Error()
