@@ -23,11 +23,13 @@ type Server struct {
 	db    *pg.DB
 	pages *rpc.Pager
 	now   func() time.Time
+	// standards are the keys of the repair standards that a shop may work to.
+	standards []string
 }
 
-// New makes the server.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time) *Server {
-	return &Server{db: db, pages: pages, now: now}
+// New makes the server. Standards are the keys of the repair standards that a shop may work to.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, standards []string) *Server {
+	return &Server{db: db, pages: pages, now: now, standards: standards}
 }
 
 // GetCaller tells whose key this is.

@@ -3,6 +3,8 @@ package accessrpc
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 
 	accessv1 "cullet/proto/cullet/access/v1"
 	"cullet/services/access"
@@ -39,6 +41,10 @@ func (s *Server) UpdateShop(
 	if given := ident.Shop(req.GetShop().GetShopId()); given != "" && given != wanted.ID {
 		faults = append(faults, errs.Field{Path: "shop.shop_id", Reason: "OTHER_SHOP", Message: fmt.Sprintf(
 			"%q was given and this key is of another shop; leave it out or use that shop's key", given)})
+	}
+	if key := wanted.StandardKey; key != "" && !slices.Contains(s.standards, key) {
+		faults = append(faults, errs.Field{Path: "shop.standard_key", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf(
+			"%q was given; allowed are %s", key, strings.Join(s.standards, ", "))})
 	}
 	if err := rpc.Refuse(ctx, append(faults, rpc.Validate("shop", wanted)...)); err != nil {
 		return nil, err

@@ -22,6 +22,8 @@ type call struct {
 	method string
 	start  time.Time
 	caller access.Caller
+	// isForeign is for gRPC's own services, whose statuses are theirs.
+	isForeign bool
 	// faults are what the guard found wrong with the request and left to the handler to report
 	// together with its own.
 	faults []errs.Field

@@ -26,12 +26,21 @@ func check(message proto.Message, maxBytes int) []errs.Field {
 		maxBytes = defaultBytes
 	}
 	m := message.ProtoReflect()
-	if faults := carriedFaults(m.GetUnknown()); len(faults) > 0 {
-		return faults
-	}
+	var handedOn []errs.Field
 	w := walker{maxBytes: maxBytes}
+	if unknown := m.GetUnknown(); len(unknown) > 0 {
+		faults, rest, isAll := carried(unknown)
+		if isAll {
+			return faults
+		}
+		handedOn = faults
+		m.SetUnknown(rest)
+	}
 	w.message(m, nil)
-	return w.faults
+	if len(handedOn) == 0 {
+		return w.faults
+	}
+	return joinFaults(handedOn, w.faults)
 }
 
 // place is where in a request something stands; as text only when it is needed.

@@ -2,7 +2,9 @@ package rpc
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -21,9 +23,15 @@ import (
 // an empty message with the faults in it to the guard, which refuses it as INVALID_ARGUMENT.
 type codec struct{}
 
-// faultNumber is the number of the unknown field that carries the faults: the largest that a
-// message may have. A caller who sends it himself gets it refused like any other unknown field.
-const faultNumber protowire.Number = protowire.MaxValidNumber
+// Faults travel to the guard as an unknown field of the request itself, with one of the two largest
+// numbers that a field may have. Whoever sends such a field himself can only get his own request
+// refused.
+const (
+	// unreadable carries what made a request unreadable: the rest of the message is empty.
+	unreadable protowire.Number = protowire.MaxValidNumber
+	// leftOut carries what the JSON gateway could not read and left out: the rest is as it was sent.
+	leftOut protowire.Number = protowire.MaxValidNumber - 1
+)
 
 func (codec) Name() string { return "proto" }
 
@@ -44,13 +52,7 @@ func (codec) Unmarshal(data mem.BufferSlice, v any) error {
 	if len(faults) == 0 {
 		faults = []errs.Field{malformed(nil, md)}
 	}
-	carried, err := carry(faults)
-	if err != nil {
-		return err
-	}
-	unknown := protowire.AppendTag(nil, faultNumber, protowire.BytesType)
-	message.ProtoReflect().SetUnknown(protowire.AppendBytes(unknown, carried))
-	return nil
+	return carry(message, unreadable, faults)
 }
 
 // wireFaults finds where bytes are no message of the type: strings that are not UTF-8, by path,
@@ -98,29 +100,55 @@ func malformed(at *place, md protoreflect.MessageDescriptor) errs.Field {
 		string(md.FullName()) + "; encode the request with the code generated from the contract"}
 }
 
-// carriedFaults reads back what Unmarshal put into the message; nil when it was readable.
-func carriedFaults(unknown protoreflect.RawFields) []errs.Field {
-	number, kind, n := protowire.ConsumeTag(unknown)
-	if number != faultNumber || kind != protowire.BytesType {
+// Carry puts faults that were found before the guard, and whose fields were left out, into the
+// request. The guard reports them together with its own.
+func Carry(message proto.Message, faults []errs.Field) error {
+	if len(faults) == 0 {
 		return nil
 	}
-	value, size := protowire.ConsumeBytes(unknown[n:])
-	if size < 0 {
-		return nil
-	}
-	return readFaults(value)
+	return carry(message, leftOut, faults)
 }
 
 // maxCarried is how many faults are handed on; more of them help nobody.
 const maxCarried = 200
 
-// carry encodes faults for the way from where they were found to the guard.
-func carry(faults []errs.Field) ([]byte, error) {
+func carry(message proto.Message, as protowire.Number, faults []errs.Field) error {
 	if more := len(faults) - maxCarried; more > 0 {
 		faults = append(faults[:maxCarried:maxCarried], errs.Field{Path: "request", Reason: "MORE_FAULTS",
 			Message: fmt.Sprintf("%d more fields are wrong; mend the first ones and send the request again", more)})
 	}
-	return proto.Marshal(&errdetails.BadRequest{FieldViolations: violations(faults)})
+	encoded, err := proto.Marshal(&errdetails.BadRequest{FieldViolations: violations(faults)})
+	if err != nil {
+		return fmt.Errorf("hand on %d faults: %w", len(faults), err)
+	}
+	unknown := append(protoreflect.RawFields(nil), message.ProtoReflect().GetUnknown()...)
+	unknown = protowire.AppendTag(unknown, as, protowire.BytesType)
+	message.ProtoReflect().SetUnknown(protowire.AppendBytes(unknown, encoded))
+	return nil
+}
+
+// carried reads back what was put into a request, and gives the unknown fields without it. IsAll
+// tells that there is nothing else to check.
+func carried(raw protoreflect.RawFields) (faults []errs.Field, rest protoreflect.RawFields, isAll bool) {
+	for len(raw) > 0 {
+		number, kind, n := protowire.ConsumeField(raw)
+		if n < 0 {
+			break
+		}
+		if number >= leftOut && kind == protowire.BytesType {
+			_, _, tag := protowire.ConsumeTag(raw)
+			value, _ := protowire.ConsumeBytes(raw[tag:n])
+			if found := readFaults(value); len(found) > 0 {
+				faults = append(faults, found...)
+				isAll = isAll || number == unreadable || found[0].Path == "request"
+				raw = raw[n:]
+				continue
+			}
+		}
+		rest = append(rest, raw[:n]...)
+		raw = raw[n:]
+	}
+	return faults, rest, isAll
 }
 
 func readFaults(encoded []byte) []errs.Field {
@@ -133,4 +161,20 @@ func readFaults(encoded []byte) []errs.Field {
 		faults = append(faults, errs.Field{Path: v.GetField(), Reason: v.GetReason(), Message: v.GetDescription()})
 	}
 	return faults
+}
+
+// joinFaults puts the guard's faults behind those that were handed on, and leaves out what only
+// follows from them: a field that was left out is missing by now.
+func joinFaults(handedOn, own []errs.Field) []errs.Field {
+	for _, f := range own {
+		if !slices.ContainsFunc(handedOn, func(g errs.Field) bool { return isWithin(f.Path, g.Path) }) {
+			handedOn = append(handedOn, f)
+		}
+	}
+	return handedOn
+}
+
+func isWithin(path, outer string) bool {
+	rest, ok := strings.CutPrefix(path, outer)
+	return ok && (rest == "" || rest[0] == '.' || rest[0] == '[')
 }

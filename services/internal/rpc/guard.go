@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -24,6 +25,9 @@ type Guard struct {
 	log     *slog.Logger
 	rules   map[string]rule
 	observe func(method string, code codes.Code, took time.Duration)
+	// ending ends the streams that would last for ever.
+	ending context.Context
+	end    context.CancelFunc
 }
 
 // NewGuard makes a guard that lets nobody in until Serve tells it the services. Observe hears of
@@ -32,8 +36,13 @@ func NewGuard(auth Authenticator, log *slog.Logger, observe func(method string, 
 	if observe == nil {
 		observe = func(string, codes.Code, time.Duration) {}
 	}
-	return &Guard{auth: auth, log: log, observe: observe}
+	ending, end := context.WithCancel(context.Background())
+	return &Guard{auth: auth, log: log, observe: observe, ending: ending, end: end}
 }
+
+// End ends the streams that last as long as their caller likes, so that a graceful stop need not
+// wait for them. Other calls go on.
+func (g *Guard) End() { g.end() }
 
 // Serve reads the rights of all registered services from their descriptors. Call it once, after
 // the last registration and before the first call.
@@ -58,9 +67,9 @@ func (g *Guard) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, 
 	if err != nil {
 		return nil, err
 	}
-	inner, cancel := r.limit(context.WithValue(ctx, callKey{}, c))
+	inner, cancel := g.limit(context.WithValue(ctx, callKey{}, c), r)
 	defer cancel()
-	c.faults = joinFaults(faultsOfGateway(ctx), checkRequest(req, r))
+	c.faults = checkRequest(req, r)
 	if len(c.faults) > 0 && !r.Collects {
 		return nil, Refuse(inner, nil)
 	}
@@ -77,6 +86,7 @@ func (g *Guard) admit(ctx context.Context, c *call) (rule, error) {
 	if !ok {
 		return r, unknownMethod(c.method)
 	}
+	c.isForeign = r.isForeign
 	if r.isOpen {
 		return r, nil
 	}
@@ -109,16 +119,14 @@ func secretFrom(ctx context.Context) (string, error) {
 	return secret, nil
 }
 
-// limit gives the context its deadline.
-func (r rule) limit(ctx context.Context) (context.Context, context.CancelFunc) {
+// limit gives the context its end.
+func (g *Guard) limit(ctx context.Context, r rule) (context.Context, context.CancelFunc) {
 	if r.isEndless {
-		return ctx, func() {}
+		ctx, cancel := context.WithCancel(ctx)
+		stop := context.AfterFunc(g.ending, cancel)
+		return ctx, func() { stop(); cancel() }
 	}
-	maximum := r.Maximum
-	if maximum == 0 {
-		maximum = defaultMaximum
-	}
-	return context.WithTimeout(ctx, maximum)
+	return context.WithTimeout(ctx, cmp.Or(r.Maximum, defaultMaximum))
 }
 
 // endedBy tells the error of a call whose time was over as that, whatever broke first.
@@ -138,7 +146,7 @@ func (g *Guard) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInf
 	if err != nil {
 		return err
 	}
-	inner, cancel := r.limit(context.WithValue(ctx, callKey{}, c))
+	inner, cancel := g.limit(context.WithValue(ctx, callKey{}, c), r)
 	defer cancel()
 	return endedBy(inner, handler(srv, &guarded{ServerStream: ss, ctx: inner, guard: g, call: c, rule: r}))
 }
@@ -168,9 +176,6 @@ func (s *guarded) RecvMsg(m any) error {
 // receive waits for a message no longer than the context lasts. The goroutine that is then left
 // waiting ends with the stream, which ends when the handler returns the error.
 func (s *guarded) receive(m any) error {
-	if s.rule.isEndless {
-		return s.ServerStream.RecvMsg(m)
-	}
 	done := make(chan error, 1)
 	go func() { done <- s.ServerStream.RecvMsg(m) }()
 	select {

@@ -23,8 +23,11 @@ func (g *Guard) finish(ctx context.Context, c *call, panicked any, err error) er
 	if panicked != nil {
 		err = fmt.Errorf("panic of type %T", panicked)
 	}
-	s := ToStatus(err, "")
-	if s.Code() == codes.Internal {
+	s, isForeign := status.FromError(err)
+	if !c.isForeign || !isForeign {
+		s = ToStatus(err, "")
+	}
+	if s.Code() == codes.Internal && !c.isForeign {
 		errorID = uuid.NewString()
 		s = ToStatus(err, errorID)
 	}

@@ -34,6 +34,8 @@ type rule struct {
 	right access.Right
 	// isOpen lets anybody in, without a key.
 	isOpen bool
+	// isForeign is for gRPC's own services, whose statuses are left as they are.
+	isForeign bool
 	// isEndless is for streams that last as long as the caller likes.
 	isEndless bool
 	Limits
@@ -42,11 +44,11 @@ type rule struct {
 // public are the methods of gRPC's own services. Reflection shows the contract to whoever has any
 // key; health is asked by machines that have none.
 var public = map[string]rule{
-	"/grpc.health.v1.Health/Check":                                   {isOpen: true},
-	"/grpc.health.v1.Health/List":                                    {isOpen: true},
-	"/grpc.health.v1.Health/Watch":                                   {isOpen: true, isEndless: true},
-	"/grpc.reflection.v1.ServerReflection/ServerReflectionInfo":      {right: access.AnyKey, isEndless: true},
-	"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": {right: access.AnyKey, isEndless: true},
+	"/grpc.health.v1.Health/Check":                                   {isOpen: true, isForeign: true},
+	"/grpc.health.v1.Health/List":                                    {isOpen: true, isForeign: true},
+	"/grpc.health.v1.Health/Watch":                                   {isOpen: true, isForeign: true, isEndless: true},
+	"/grpc.reflection.v1.ServerReflection/ServerReflectionInfo":      {right: access.AnyKey, isForeign: true, isEndless: true},
+	"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": {right: access.AnyKey, isForeign: true, isEndless: true},
 }
 
 // rulesOf reads the rights of all registered services from their descriptors. A method whose

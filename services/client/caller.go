@@ -1,0 +1,85 @@
+package client
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+	"google.golang.org/grpc"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"cullet/services/internal/rpc"
+)
+
+// caller puts key and request id on each call, and makes *errs.Error of what comes back.
+type caller struct {
+	grpc.ClientConnInterface
+	key string
+}
+
+func (c caller) Invoke(ctx context.Context, method string, args, reply any, options ...grpc.CallOption) error {
+	return Restore(c.ClientConnInterface.Invoke(c.with(ctx), method, withRequestID(args), reply, options...))
+}
+
+func (c caller) NewStream(
+	ctx context.Context, desc *grpc.StreamDesc, method string, options ...grpc.CallOption,
+) (grpc.ClientStream, error) {
+	stream, err := c.ClientConnInterface.NewStream(c.with(ctx), desc, method, options...)
+	if err != nil {
+		return nil, Restore(err)
+	}
+	return restored{stream}, nil
+}
+
+func (c caller) with(ctx context.Context) context.Context {
+	if c.key == "" {
+		return ctx
+	}
+	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+c.key)
+}
+
+// Restore gives the *errs.Error that the server made; nil, io.EOF and whatever is no status stay as
+// they are. Clients of this package have
+// done it already; it is for errors that came another way.
+func Restore(err error) error { return rpc.FromStatus(err) }
+
+// withRequestID gives a change that has no request id a copy with one.
+func withRequestID(args any) any {
+	message, ok := args.(proto.Message)
+	if !ok {
+		return args
+	}
+	fd := message.ProtoReflect().Descriptor().Fields().ByTextName("request_id")
+	if fd == nil || message.ProtoReflect().Has(fd) {
+		return args
+	}
+	full := proto.Clone(message)
+	full.ProtoReflect().Set(fd, protoreflect.ValueOfString(uuid.NewString()))
+	return full
+}
+
+// restored is a stream whose errors are *errs.Error, and io.EOF at its end.
+type restored struct{ grpc.ClientStream }
+
+func (s restored) SendMsg(m any) error { return Restore(s.ClientStream.SendMsg(m)) }
+func (s restored) RecvMsg(m any) error { return Restore(s.ClientStream.RecvMsg(m)) }
+func (s restored) CloseSend() error    { return Restore(s.ClientStream.CloseSend()) }
+
+func wait(ctx context.Context, conn *grpc.ClientConn) error {
+	watch, err := healthpb.NewHealthClient(conn).Watch(ctx, &healthpb.HealthCheckRequest{}, grpc.WaitForReady(true))
+	if err != nil {
+		return Restore(err)
+	}
+	for {
+		answer, err := watch.Recv()
+		if err != nil {
+			return fmt.Errorf("wait for the server: %w", Restore(err))
+		}
+		if answer.GetStatus() == healthpb.HealthCheckResponse_SERVING {
+			return nil
+		}
+	}
+}

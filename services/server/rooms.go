@@ -1,0 +1,84 @@
+package server
+
+import (
+	"maps"
+	"slices"
+
+	"google.golang.org/grpc"
+
+	accessv1 "cullet/proto/cullet/access/v1"
+	claimsv1 "cullet/proto/cullet/claims/v1"
+	customersv1 "cullet/proto/cullet/customers/v1"
+	payersv1 "cullet/proto/cullet/payers/v1"
+	taxv1 "cullet/proto/cullet/tax/v1"
+	"cullet/services/access/accessrpc"
+	"cullet/services/claims"
+	"cullet/services/claims/claimsrpc"
+	"cullet/services/customers/customersrpc"
+	"cullet/services/internal/gateway"
+	"cullet/services/internal/rpc"
+	"cullet/services/payers/payersrpc"
+	"cullet/services/repairability"
+	"cullet/services/tax"
+	"cullet/services/tax/taxrpc"
+)
+
+// room is one service as the server mounts it.
+type room struct {
+	register func(grpc.ServiceRegistrar, *house)
+	gateway  gateway.Register
+	// limits are the methods that are not as all others, by full name; may be nil.
+	limits func() map[string]rpc.Limits
+}
+
+// rooms are all services. A new one is one entry here, one in client.New, and nothing else.
+var rooms = []room{
+	{gateway: accessv1.RegisterAccessServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		accessv1.RegisterAccessServiceServer(r, accessrpc.New(h.db, h.pages, h.Now, standardKeys()))
+	}},
+	{gateway: payersv1.RegisterPayerServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		payersv1.RegisterPayerServiceServer(r, payersrpc.New(payersrpc.Config{DB: h.db, Pages: h.pages, Ring: h.ring,
+			Now: h.Now, Shop: h.shop, Formats: namesOf(h.Formats), Channels: namesOf(h.Channels),
+			CoverageFields: claims.CoverageFieldNames(), Standards: standardKeys()}))
+	}},
+	{gateway: customersv1.RegisterCustomerServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		customersv1.RegisterCustomerServiceServer(r, customersrpc.New(h.db, h.pages, h.Now))
+	}},
+	{gateway: taxv1.RegisterTaxServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		taxv1.RegisterTaxServiceServer(r, taxrpc.New(taxrpc.Config{DB: h.db, Pages: h.pages, Now: h.Now, Shop: h.shop,
+			Book: tax.Shipped}))
+	}},
+	{gateway: claimsv1.RegisterClaimServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line))
+	}},
+}
+
+// allLimits joins the limits of all rooms.
+func allLimits() map[string]rpc.Limits {
+	all := map[string]rpc.Limits{}
+	for _, r := range rooms {
+		if r.limits != nil {
+			maps.Copy(all, r.limits())
+		}
+	}
+	return all
+}
+
+// namesOf gives the names by which profiles choose among things of the world.
+func namesOf[T interface{ Name() string }](all []T) []string {
+	names := make([]string, len(all))
+	for i, one := range all {
+		names[i] = one.Name()
+	}
+	return names
+}
+
+// standardKeys are the keys of all editions of repair standards, and of their families.
+func standardKeys() []string {
+	var keys []string
+	for _, edition := range repairability.Editions() {
+		keys = append(keys, edition.Key, edition.Family)
+	}
+	slices.Sort(keys)
+	return slices.Compact(keys)
+}

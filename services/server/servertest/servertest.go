@@ -1,0 +1,183 @@
+// Package servertest gives each test a whole server of its own: real PostgreSQL, real gRPC and HTTP
+// over sockets, the guard, the workers, and typed clients with keys of every role.
+//
+// It refuses to fake anything of ours. What touches the world outside is the test's own Outside.
+package servertest
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+
+	accessv1 "cullet/proto/cullet/access/v1"
+	"cullet/services/access"
+	"cullet/services/access/accesspg"
+	"cullet/services/client"
+	"cullet/services/ident"
+	"cullet/services/internal/pg/pgtest"
+	"cullet/services/internal/seal"
+	"cullet/services/server"
+)
+
+// World is one test's server.
+type World struct {
+	// World is the database beneath; its DB and shops may be used beside the server.
+	*pgtest.World
+	// Client calls as the owner of Shop.
+	*client.Client
+	// Shop is the first shop, in Ohio, in USD.
+	Shop ident.Shop
+	// OwnerKey is the secret of its first key.
+	OwnerKey string
+	// Addresses are where the server listens.
+	Addresses server.Addresses
+	// MasterKeys is the ring that the server seals with.
+	MasterKeys string
+
+	t      testing.TB
+	cancel context.CancelFunc
+	ended  chan error
+}
+
+// Options tunes a server for a test. The zero value runs everything.
+type Options struct {
+	// Outside is what touches the world; what a test does not need may be missing.
+	Outside server.Outside
+	// Now is the clock; the system's when nil.
+	Now func() time.Time
+	// IsWithoutWorkers leaves the outbox alone.
+	IsWithoutWorkers bool
+	// Log hears the server; the test's output hears warnings when nil.
+	Log *slog.Logger
+	// RuntimeDSN is another way to the database, a proxy's; the direct one when empty.
+	RuntimeDSN string
+}
+
+// Start runs a server, which stops when the test ends.
+func Start(t testing.TB, o Options) *World {
+	t.Helper()
+	keys, err := seal.Generate()
+	if err != nil {
+		t.Fatalf("make a master key: %v", err)
+	}
+	w := &World{World: pgtest.New(t), MasterKeys: keys, t: t}
+	w.run(o)
+	w.Client = w.Dial(w.OwnerKey)
+	return w
+}
+
+// Shop is what servertest makes shops of.
+func Shop() access.Shop {
+	return access.Shop{Name: "Harbourline Glass Repair (invented)", TimeZone: "America/New_York", CurrencyCode: "USD",
+		Telephone: "614-555-0101", Address: access.Address{Street: "12 Quay Street", City: "Columbus", County: "Franklin",
+			State: "OH", PostalCode: "43004", CountryCode: "US"}}
+}
+
+func (w *World) run(o Options) {
+	w.t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	w.cancel, w.ended = cancel, make(chan error, 1)
+	ready := make(chan server.Addresses, 1)
+	config := server.Config{OwnerDSN: w.OwnerDSN, RuntimeDSN: w.RuntimeDSN, MasterKeys: w.MasterKeys,
+		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: 8,
+		IsWithoutWorkers: o.IsWithoutWorkers, Ready: func(a server.Addresses) { ready <- a },
+		First: &server.First{Shop: Shop(), KeyName: "owner", Keep: func(shop ident.Shop, secret access.Secret) error {
+			w.Shop, w.OwnerKey = shop, string(secret)
+			return nil
+		}}}
+	if o.RuntimeDSN != "" {
+		config.RuntimeDSN, config.ListenDSN = o.RuntimeDSN, w.RuntimeDSN
+	}
+	if config.Log == nil {
+		config.Log = slog.New(slog.NewTextHandler(w.t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))
+	}
+	go func() { w.ended <- server.Run(ctx, config, o.Outside) }()
+	select {
+	case w.Addresses = <-ready:
+	case err := <-w.ended:
+		cancel()
+		w.t.Fatalf("start the server: %v", err)
+	}
+	w.t.Cleanup(func() {
+		if err := w.Stop(); err != nil {
+			w.t.Errorf("stop the server: %v", err)
+		}
+	})
+}
+
+// Stop ends the server as Ctrl-C would and gives what Run returned; it may be repeated.
+func (w *World) Stop() error {
+	w.cancel()
+	err, ok := <-w.ended
+	if ok {
+		close(w.ended)
+	}
+	return err
+}
+
+// Dial makes a client with a key, closed when the test ends.
+func (w *World) Dial(key string) *client.Client {
+	w.t.Helper()
+	c, err := client.Dial(w.t.Context(), client.Config{Address: w.Addresses.GRPC, Key: key})
+	if err != nil {
+		w.t.Fatalf("dial: %v", err)
+	}
+	w.t.Cleanup(func() { _ = c.Close() })
+	return c
+}
+
+// Raw connects without a key, a retry or anything else of ours, for tests of the wire.
+func (w *World) Raw(options ...grpc.DialOption) *grpc.ClientConn {
+	w.t.Helper()
+	conn, err := grpc.NewClient(w.Addresses.GRPC, append(options, grpc.WithTransportCredentials(insecure.NewCredentials()))...)
+	if err != nil {
+		w.t.Fatalf("dial: %v", err)
+	}
+	w.t.Cleanup(func() { _ = conn.Close() })
+	return conn
+}
+
+// OtherShop makes a second shop and gives a client of its owner.
+func (w *World) OtherShop() (ident.Shop, *client.Client) {
+	w.t.Helper()
+	shop := Shop()
+	shop.Name = "Lakeside Chip Repair (invented)"
+	id, secret, err := accesspg.Bootstrap(w.t.Context(), w.DB, shop, "other owner", time.Now().UTC())
+	if err != nil {
+		w.t.Fatalf("make another shop: %v", err)
+	}
+	return id, w.Dial(string(secret))
+}
+
+// Key makes a key of a role in the first shop and gives its secret.
+func (w *World) Key(role access.Role) string {
+	w.t.Helper()
+	answer, err := w.Access.CreateKey(w.t.Context(), &accessv1.CreateKeyRequest{
+		Name: "test " + string(role), Role: accessv1.Role(accessv1.Role_value["ROLE_"+string(role)])})
+	if err != nil {
+		w.t.Fatalf("make a key of role %s: %v", role, err)
+	}
+	return answer.GetSecret()
+}
+
+// URL gives the address of a path on the HTTP port.
+func (w *World) URL(path string) string { return "http://" + w.Addresses.HTTP + path }
+
+// HTTP is a request with the owner's key; body may be nil.
+func (w *World) HTTP(request *http.Request) *http.Response {
+	w.t.Helper()
+	if request.Header.Get("Authorization") == "" {
+		request.Header.Set("Authorization", "Bearer "+w.OwnerKey)
+	}
+	response, err := http.DefaultClient.Do(request)
+	if err != nil {
+		w.t.Fatalf("%s %s: %v", request.Method, request.URL, err)
+	}
+	w.t.Cleanup(func() { _ = response.Body.Close() })
+	return response
+}

@@ -1,0 +1,38 @@
+package server
+
+import (
+	"context"
+	"time"
+
+	"cullet/services/internal/outbox"
+	"cullet/services/pipeline"
+)
+
+// workerGrace is how long handlers may go on after the end; what they do not finish is done again.
+const workerGrace = 8 * time.Second
+
+// startWorkers does what waits in the outbox. Topics that wait for others' servers have workers of
+// their own, so that a slow payer does not keep claims from being checked.
+func (s *service) startWorkers(ctx context.Context) {
+	ctx, s.endWorker = context.WithCancel(context.WithoutCancel(ctx))
+	if s.IsWithoutWorkers {
+		return
+	}
+	for _, group := range []struct {
+		concurrency int
+		handlers    map[string]outbox.Handler
+	}{
+		{4, map[string]outbox.Handler{
+			pipeline.TopicOpen:  s.line.Open,
+			pipeline.TopicCheck: s.line.Recheck,
+			pipeline.TopicPost:  s.line.Post,
+		}},
+		{2, map[string]outbox.Handler{pipeline.TopicRun: s.line.Advance}},
+		{8, map[string]outbox.Handler{pipeline.TopicSend: s.line.Send}},
+		{8, map[string]outbox.Handler{pipeline.TopicDeliver: s.line.Deliver}},
+	} {
+		worker := outbox.NewWorker(s.db, outbox.Options{Concurrency: group.concurrency, Grace: workerGrace, Log: s.Log},
+			group.handlers)
+		s.workers.Go(func() { worker.Run(ctx) })
+	}
+}
