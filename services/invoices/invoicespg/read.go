@@ -109,3 +109,28 @@ func Receivables(ctx context.Context, tx *pg.Tx, ids ...ident.Invoice) (map[iden
 	}
 	return all, nil
 }
+
+const listInvoices = `SELECT ` + headColumns + ` FROM invoices i
+WHERE i.shop_id = $1 AND i.invoice_id < $2%s ORDER BY i.invoice_id DESC LIMIT $3`
+
+// List reads documents with their receivables and without lines, newest first, those before the
+// identifier. Where is further SQL that begins with AND and whose placeholders begin at $4.
+func List(ctx context.Context, tx *pg.Tx, before string, limit int, where string, args ...any) ([]invoices.Invoice, error) {
+	var rows []headRow
+	err := tx.Select(ctx, &rows, fmt.Sprintf(listInvoices, where), append([]any{string(tx.Shop()), before, limit}, args...)...)
+	if err != nil {
+		return nil, fmt.Errorf("list invoices: %w", err)
+	}
+	all, ids := make([]invoices.Invoice, len(rows)), make([]ident.Invoice, len(rows))
+	for n, r := range rows {
+		if all[n], err = r.invoice(); err != nil {
+			return nil, err
+		}
+		ids[n] = r.ID
+	}
+	owed, err := Receivables(ctx, tx, ids...)
+	for n := range all {
+		all[n].Receivables = owed[all[n].ID]
+	}
+	return all, err
+}

@@ -1,0 +1,149 @@
+package invoicesrpc
+
+import (
+	"context"
+
+	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	"cullet/services/access"
+	"cullet/services/access/accesspg"
+	"cullet/services/ident"
+	"cullet/services/internal/pg"
+	"cullet/services/internal/rpc"
+	"cullet/services/internal/rpc/wire"
+	"cullet/services/invoices"
+	"cullet/services/invoices/invoicespg"
+	"cullet/services/money"
+)
+
+// GetAging gives open sums by debtor and age, as of any day.
+func (s *Server) GetAging(ctx context.Context, req *invoicesv1.GetAgingRequest) (*invoicesv1.GetAgingResponse, error) {
+	if _, faults := dayOr("as_of_date", req.GetAsOfDate(), ""); len(faults) > 0 {
+		return nil, rpc.Refuse(ctx, faults)
+	}
+	var (
+		aged      []invoicespg.Aged
+		balances  []invoicespg.Balance
+		unmatched money.Amount
+		shop      access.Shop
+	)
+	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
+		if shop, err = accesspg.GetShop(ctx, tx); err != nil {
+			return err
+		}
+		asOf, _ := dayOr("as_of_date", req.GetAsOfDate(), shop.Today(s.now()))
+		if aged, err = invoicespg.Aging(ctx, tx, asOf); err != nil {
+			return err
+		}
+		if balances, err = invoicespg.TrialBalance(ctx, tx, asOf); err != nil {
+			return err
+		}
+		unmatched, err = invoicespg.Unmatched(ctx, tx, shop.CurrencyCode)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	resp := &invoicesv1.GetAgingResponse{BucketNames: invoicespg.BucketNames(), Unmatched: wire.ToMoney(unmatched)}
+	journal := money.From(0, shop.CurrencyCode)
+	for _, b := range balances {
+		if b.Account == invoices.AccountReceivable {
+			journal = b.Amount()
+		}
+	}
+	resp.JournalTotal = wire.ToMoney(journal)
+	addAging(resp, aged, shop.CurrencyCode)
+	return resp, nil
+}
+
+// addAging turns cells into rows and sums.
+func addAging(resp *invoicesv1.GetAgingResponse, aged []invoicespg.Aged, currency string) {
+	rows := map[ident.Payer]*invoicesv1.AgingRow{}
+	total := money.From(0, currency)
+	for _, a := range aged {
+		row, ok := rows[a.Payer]
+		if !ok {
+			row = &invoicesv1.AgingRow{DebtorName: a.DebtorName, PayerId: string(a.Payer), Total: wire.ToMoney(money.From(0, currency))}
+			for range resp.GetBucketNames() {
+				row.Buckets = append(row.Buckets, wire.ToMoney(money.From(0, currency)))
+			}
+			rows[a.Payer] = row
+			resp.Rows = append(resp.Rows, row)
+		}
+		row.Buckets[a.Bucket].MinorUnits += a.Minor
+		row.Total.MinorUnits += a.Minor
+		total.Minor += a.Minor
+	}
+	resp.Total = wire.ToMoney(total)
+}
+
+// ListJournalEntries lists journal entries, newest first.
+func (s *Server) ListJournalEntries(ctx context.Context, req *invoicesv1.ListJournalEntriesRequest) (*invoicesv1.ListJournalEntriesResponse, error) {
+	if document := req.GetDocumentId(); document != "" {
+		if _, ok := ident.Parse[ident.Invoice](document); !ok {
+			return &invoicesv1.ListJournalEntriesResponse{}, nil
+		}
+	}
+	page, err := s.pages.Open(ctx, req, rpc.Usual)
+	if err != nil {
+		return nil, err
+	}
+	var all []invoices.Entry
+	err = s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
+		all, err = invoicespg.Entries(ctx, tx, page.Before(), req.GetDocumentId(), page.Size+1)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	all, hasMore := rpc.Cut(all, page)
+	resp := &invoicesv1.ListJournalEntriesResponse{}
+	last := ""
+	for _, e := range all {
+		resp.Entries = append(resp.Entries, toEntry(e))
+		last = string(e.ID)
+	}
+	resp.NextPageToken, err = page.Next(hasMore, last)
+	return resp, err
+}
+
+// GetTrialBalance gives the balance of each account as of any day.
+func (s *Server) GetTrialBalance(ctx context.Context, req *invoicesv1.GetTrialBalanceRequest) (*invoicesv1.GetTrialBalanceResponse, error) {
+	if _, faults := dayOr("as_of_date", req.GetAsOfDate(), ""); len(faults) > 0 {
+		return nil, rpc.Refuse(ctx, faults)
+	}
+	var balances []invoicespg.Balance
+	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) error {
+		shop, err := accesspg.GetShop(ctx, tx)
+		if err != nil {
+			return err
+		}
+		asOf, _ := dayOr("as_of_date", req.GetAsOfDate(), shop.Today(s.now()))
+		balances, err = invoicespg.TrialBalance(ctx, tx, asOf)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	resp := &invoicesv1.GetTrialBalanceResponse{}
+	for _, b := range balances {
+		resp.Accounts = append(resp.Accounts, &invoicesv1.AccountBalance{Account: string(b.Account), Balance: wire.ToMoney(b.Amount())})
+	}
+	return resp, nil
+}
+
+// CheckBooks checks every invariant of the books.
+func (s *Server) CheckBooks(ctx context.Context, _ *invoicesv1.CheckBooksRequest) (*invoicesv1.CheckBooksResponse, error) {
+	var checked []invoicespg.Checked
+	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
+		checked, err = invoicespg.CheckBooks(ctx, tx)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	resp := &invoicesv1.CheckBooksResponse{CheckTime: wire.ToTime(s.now().UTC())}
+	for _, c := range checked {
+		resp.Checks = append(resp.Checks, &invoicesv1.BookCheck{Name: c.Name, IsHolding: c.Holds, Sentence: c.Sentence})
+	}
+	return resp, nil
+}

@@ -1,0 +1,123 @@
+package invoicesrpc
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+
+	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	"cullet/services/errs"
+	"cullet/services/ident"
+	"cullet/services/internal/pg"
+	"cullet/services/internal/rpc"
+	"cullet/services/internal/rpc/wire"
+	"cullet/services/invoices"
+	"cullet/services/pipeline"
+)
+
+// maxRemittance is the largest remittance file that a call takes.
+const maxRemittance = 4 << 20
+
+// InvoiceJob invoices a job to the motorist who pays himself. A job that has such an invoice
+// already is answered with it.
+func (s *Server) InvoiceJob(ctx context.Context, req *invoicesv1.InvoiceJobRequest) (*invoicesv1.InvoiceJobResponse, error) {
+	id, err := idOf[ident.Job]("job", req.GetJobId())
+	if err != nil {
+		return nil, err
+	}
+	resp, err := rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.InvoiceJobResponse, error) {
+		i, err := s.line.InvoiceJob(ctx, tx, id)
+		return &invoicesv1.InvoiceJobResponse{Invoice: toInvoice(i)}, err
+	})
+	var before *pipeline.AlreadyInvoiced
+	if errors.As(err, &before) {
+		return &invoicesv1.InvoiceJobResponse{Invoice: toInvoice(before.Invoice)}, nil
+	}
+	return resp, err
+}
+
+// RecordPayment books money that a motorist paid.
+func (s *Server) RecordPayment(ctx context.Context, req *invoicesv1.RecordPaymentRequest) (*invoicesv1.RecordPaymentResponse, error) {
+	id, err := idOf[ident.Invoice]("invoice", req.GetInvoiceId())
+	if err != nil {
+		return nil, err
+	}
+	amount, faults := positive("amount", req.GetAmount())
+	if err := rpc.Refuse(ctx, append(faults, tooLong("reference", req.GetReference(), 100)...)); err != nil {
+		return nil, err
+	}
+	payment := invoices.Payment{ID: ident.New[ident.Payment](), Invoice: id, Amount: amount, Reference: req.GetReference(),
+		Method: wire.Word[invoices.Method]("PAYMENT_METHOD_", req.GetMethod())}
+	actor := rpc.CallerFrom(ctx).Name
+	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.RecordPaymentResponse, error) {
+		i, err := s.line.Pay(ctx, tx, payment, actor)
+		return &invoicesv1.RecordPaymentResponse{Invoice: toInvoice(i), PaymentId: string(payment.ID)}, err
+	})
+}
+
+// WriteOff gives up part of what is open of an invoice.
+func (s *Server) WriteOff(ctx context.Context, req *invoicesv1.WriteOffRequest) (*invoicesv1.WriteOffResponse, error) {
+	id, err := idOf[ident.Invoice]("invoice", req.GetInvoiceId())
+	if err != nil {
+		return nil, err
+	}
+	amount, faults := positive("amount", req.GetAmount())
+	if err := rpc.Refuse(ctx, append(faults, tooLong("reason", req.GetReason(), 500)...)); err != nil {
+		return nil, err
+	}
+	a := invoices.Allocation{Amount: amount, Reason: req.GetReason()}
+	actor := rpc.CallerFrom(ctx).Name
+	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.WriteOffResponse, error) {
+		i, err := s.line.WriteOff(ctx, tx, id, ident.Receivable(req.GetReceivableId()), a, actor)
+		return &invoicesv1.WriteOffResponse{Invoice: toInvoice(i)}, err
+	})
+}
+
+// PostRemittance posts a remittance file.
+func (s *Server) PostRemittance(ctx context.Context, req *invoicesv1.PostRemittanceRequest) (*invoicesv1.PostRemittanceResponse, error) {
+	payer, err := idOf[ident.Payer]("payer", req.GetPayerId())
+	if err != nil {
+		return nil, err
+	}
+	format, ok := s.formats[req.GetFormat()]
+	if !ok {
+		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "format", Reason: "UNKNOWN_VALUE",
+			Message: "it is not known here; allowed are " + strings.Join(slices.Sorted(maps.Keys(s.formats)), ", ")}})
+	}
+	if n := len(req.GetContent()); n > maxRemittance {
+		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "content", Reason: "TOO_LARGE", Message: "at most 4 MiB are taken in one call; split the file by payment"}})
+	}
+	r, err := format.Read(req.GetContent())
+	if err != nil {
+		return nil, err
+	}
+	r.Payer = payer
+	actor := rpc.CallerFrom(ctx).Name
+	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.PostRemittanceResponse, error) {
+		stored, isRepeated, err := s.line.Remittance(ctx, tx, r, format.Name(), req.GetContent(), actor)
+		return &invoicesv1.PostRemittanceResponse{Remittance: toRemittance(stored), IsRepeated: isRepeated}, err
+	})
+}
+
+// Allocate puts unmatched money on an invoice by hand.
+func (s *Server) Allocate(ctx context.Context, req *invoicesv1.AllocateRequest) (*invoicesv1.AllocateResponse, error) {
+	id, err := idOf[ident.Remittance]("remittance", req.GetRemittanceId())
+	if err != nil {
+		return nil, err
+	}
+	invoice, err := idOf[ident.Invoice]("invoice", req.GetInvoiceId())
+	if err != nil {
+		return nil, err
+	}
+	amount, faults := positive("amount", req.GetAmount())
+	if err := rpc.Refuse(ctx, faults); err != nil {
+		return nil, err
+	}
+	actor := rpc.CallerFrom(ctx).Name
+	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.AllocateResponse, error) {
+		r, err := s.line.AllocateByHand(ctx, tx, id, int(req.GetLineNumber()), invoice, amount, actor)
+		return &invoicesv1.AllocateResponse{Remittance: toRemittance(r)}, err
+	})
+}

@@ -1,0 +1,85 @@
+// Package invoicesrpc serves cullet.invoices.v1.InvoiceService.
+//
+// It refuses to compute money: it reads what a caller sends, lets services/pipeline book it in one
+// transaction under the caller's request id, and writes the answer.
+package invoicesrpc
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	moneyv1 "cullet/proto/cullet/money/v1"
+	"cullet/services/errs"
+	"cullet/services/ident"
+	"cullet/services/internal/pg"
+	"cullet/services/internal/rpc"
+	"cullet/services/internal/rpc/wire"
+	"cullet/services/invoices"
+	"cullet/services/money"
+	"cullet/services/pipeline"
+)
+
+// Server serves the room. It is safe for concurrent use.
+type Server struct {
+	invoicesv1.UnimplementedInvoiceServiceServer
+	db       *pg.DB
+	pages    *rpc.Pager
+	now      func() time.Time
+	line     *pipeline.Pipeline
+	formats  map[string]invoices.RemittanceFormat
+	document invoices.Document
+}
+
+// New makes the server. Formats read remittances, document prints invoices.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipeline,
+	formats []invoices.RemittanceFormat, document invoices.Document) *Server {
+	s := &Server{db: db, pages: pages, now: now, line: line, formats: map[string]invoices.RemittanceFormat{}, document: document}
+	for _, f := range formats {
+		s.formats[f.Name()] = f
+	}
+	return s
+}
+
+func (s *Server) read(ctx context.Context, fn pg.Func) error {
+	return pg.Read(ctx, s.db, rpc.CallerFrom(ctx).Shop, fn)
+}
+
+// idOf reads an identifier; text that is none names nothing.
+func idOf[T ~string](thing, text string) (T, error) {
+	id, ok := ident.Parse[T](text)
+	if !ok {
+		return "", errs.Missing(thing, text)
+	}
+	return id, nil
+}
+
+// positive reads a sum that must be above zero.
+func positive(path string, m *moneyv1.Money) (money.Amount, []errs.Field) {
+	amount := wire.FromMoney(m)
+	faults := wire.CheckMoney(path, m, "")
+	if len(faults) == 0 && amount.Minor <= 0 {
+		faults = []errs.Field{{Path: path + ".minor_units", Reason: "NOT_POSITIVE",
+			Message: fmt.Sprintf("%d was given; give a sum above zero, in whole minor units", amount.Minor)}}
+	}
+	return amount, faults
+}
+
+func tooLong(path, text string, most int) []errs.Field {
+	if n := len([]rune(text)); n > most {
+		return []errs.Field{{Path: path, Reason: "TOO_LARGE", Message: fmt.Sprintf("%d characters were given and at most %d are allowed", n, most)}}
+	}
+	return nil
+}
+
+// dayOr reads a civil day; empty is the day of now.
+func dayOr(path, text, today string) (string, []errs.Field) {
+	if text == "" {
+		return today, nil
+	}
+	if _, err := time.Parse(time.DateOnly, text); err != nil {
+		return "", []errs.Field{{Path: path, Reason: "NOT_A_DATE", Message: fmt.Sprintf("%.40q was given; give a day as 2026-11-25", text)}}
+	}
+	return text, nil
+}
