@@ -606,11 +606,12 @@ TABLE payers
     CONSTRAINT payers_code UNIQUE (shop_id, code)
     CONSTRAINT payers_code_check CHECK ((code ~ '^[a-z0-9][a-z0-9-]{0,59}$'::text))
     CONSTRAINT payers_inbound_route_check CHECK ((inbound_route ~ '^[A-Za-z0-9_-]{16,64}$'::text))
-    CONSTRAINT payers_kind_check CHECK ((kind = ANY (ARRAY['INSURER'::text, 'FLEET'::text, 'GOVERNMENT'::text])))
+    CONSTRAINT payers_kind_check CHECK ((kind = ANY (ARRAY['INSURER'::text, 'FLEET'::text, 'GOVERNMENT'::text, 'MOTORIST'::text])))
     CONSTRAINT payers_name_check CHECK (((char_length(name) >= 1) AND (char_length(name) <= 200)))
     CONSTRAINT payers_profile_version_check CHECK ((profile_version >= 1))
     CONSTRAINT payers_version_check CHECK ((version >= 1))
     CONSTRAINT payers_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    CREATE UNIQUE INDEX payers_motorist ON public.payers USING btree (shop_id) WHERE (kind = 'MOTORIST'::text)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE (name, profile_version, version)
