@@ -112,8 +112,14 @@ func (p *Pipeline) learn(ctx context.Context, tx *pg.Tx, l letter, a webhooks.At
 	if err != nil || !stored {
 		return err
 	}
-	if err := webhookspg.SetEndpoint(ctx, tx, endpoint); err != nil || next == nil {
+	if err := webhookspg.SetEndpoint(ctx, tx, endpoint); err != nil {
 		return err
+	}
+	if endpoint.State == webhooks.Disabled {
+		return webhookspg.Bury(ctx, tx, endpoint.ID, endpoint.Reason)
+	}
+	if next == nil {
+		return nil
 	}
 	return outbox.EnqueueAt(ctx, tx, TopicDeliver, *next, d.ID)
 }

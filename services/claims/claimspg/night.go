@@ -153,14 +153,25 @@ func Reject(ctx context.Context, tx *pg.Tx, batch ident.Batch, at time.Time, rea
 	return all, nil
 }
 
-const payersWithReleased = `
-SELECT DISTINCT payer_id FROM claims WHERE shop_id = $1 AND state = 'RELEASED' AND batch_id IS NULL ORDER BY payer_id`
+// WaitingClaims is how many claims of a payer would leave, and for how much.
+type WaitingClaims struct {
+	Payer ident.Payer `db:"payer_id"`
+	// IsReleased tells released claims from ready ones that are not held.
+	IsReleased bool  `db:"is_released"`
+	Count      int   `db:"claim_count"`
+	Minor      int64 `db:"minor"`
+}
 
-// PayersWithReleased lists the payers that released claims wait for.
-func PayersWithReleased(ctx context.Context, tx *pg.Tx) ([]ident.Payer, error) {
-	var all []ident.Payer
-	if err := tx.Select(ctx, &all, payersWithReleased, string(tx.Shop())); err != nil {
-		return nil, fmt.Errorf("list payers with released claims: %w", err)
+const waiting = `
+SELECT payer_id, state = 'RELEASED' AS is_released, count(*)::int AS claim_count, sum(payer_share)::bigint AS minor
+FROM claims WHERE shop_id = $1 AND (state = 'RELEASED' AND batch_id IS NULL OR state = 'READY' AND hold_reason = '')
+GROUP BY 1, 2 ORDER BY 1, 2 DESC`
+
+// Waiting counts what would leave, by payer.
+func Waiting(ctx context.Context, tx *pg.Tx) ([]WaitingClaims, error) {
+	var all []WaitingClaims
+	if err := tx.Select(ctx, &all, waiting, string(tx.Shop())); err != nil {
+		return nil, fmt.Errorf("count waiting claims: %w", err)
 	}
 	return all, nil
 }

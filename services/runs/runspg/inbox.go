@@ -81,13 +81,13 @@ func MarkMessage(ctx context.Context, tx *pg.Tx, id ident.Message, state runs.Me
 }
 
 const listMessages = `SELECT ` + messageColumns + fromMessages + `
-WHERE m.shop_id = $1 AND ($2 = '' OR m.message_id < NULLIF($2, '')::uuid) AND ($3 = '' OR m.state = $3)
+WHERE m.shop_id = $1 AND m.message_id < $2 AND ($3 = '' OR m.state = $3)
 ORDER BY m.message_id DESC LIMIT $4`
 
-// Messages lists messages, newest first, from the one after on; state empty is any.
-func Messages(ctx context.Context, tx *pg.Tx, after ident.Message, state string, limit int) ([]runs.Message, error) {
+// Messages lists messages, newest first, those before the identifier; state empty is any.
+func Messages(ctx context.Context, tx *pg.Tx, before, state string, limit int) ([]runs.Message, error) {
 	var rows []messageRow
-	if err := tx.Select(ctx, &rows, listMessages, string(tx.Shop()), string(after), state, limit); err != nil {
+	if err := tx.Select(ctx, &rows, listMessages, string(tx.Shop()), before, state, limit); err != nil {
 		return nil, fmt.Errorf("list messages: %w", err)
 	}
 	all := make([]runs.Message, len(rows))

@@ -85,13 +85,13 @@ func Get(ctx context.Context, tx *pg.Tx, id ident.Run) (runs.Run, error) {
 	return row.run()
 }
 
-const listRuns = `SELECT ` + runColumns + ` FROM runs WHERE shop_id = $1 AND ($2 = '' OR run_id < NULLIF($2, '')::uuid)
+const listRuns = `SELECT ` + runColumns + ` FROM runs WHERE shop_id = $1 AND run_id < $2
 ORDER BY run_id DESC LIMIT $3`
 
-// List reads runs, newest first, from the one after on.
-func List(ctx context.Context, tx *pg.Tx, after ident.Run, limit int) ([]runs.Run, error) {
+// List reads runs, newest first, those before the identifier.
+func List(ctx context.Context, tx *pg.Tx, before string, limit int) ([]runs.Run, error) {
 	var rows []runRow
-	if err := tx.Select(ctx, &rows, listRuns, string(tx.Shop()), string(after), limit); err != nil {
+	if err := tx.Select(ctx, &rows, listRuns, string(tx.Shop()), before, limit); err != nil {
 		return nil, fmt.Errorf("list runs: %w", err)
 	}
 	all := make([]runs.Run, len(rows))

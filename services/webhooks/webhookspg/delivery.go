@@ -119,3 +119,26 @@ func printable(answer []byte) string {
 	}
 	return string(out)
 }
+
+const pendingOf = `SELECT delivery_id FROM deliveries WHERE shop_id = $1 AND endpoint_id = $2 AND state = 'PENDING' LIMIT 10000`
+
+// PendingOf lists the deliveries that wait for an endpoint.
+func PendingOf(ctx context.Context, tx *pg.Tx, endpoint ident.Endpoint) ([]ident.Delivery, error) {
+	var all []ident.Delivery
+	if err := tx.Select(ctx, &all, pendingOf, string(tx.Shop()), string(endpoint)); err != nil {
+		return nil, fmt.Errorf("list what waits for endpoint %s: %w", endpoint, err)
+	}
+	return all, nil
+}
+
+const buryPending = `
+UPDATE deliveries SET state = 'DEAD', next_attempt_time = NULL, last_error = $3
+WHERE shop_id = $1 AND endpoint_id = $2 AND state = 'PENDING'`
+
+// Bury ends everything that waits for an endpoint that was disabled, with the reason.
+func Bury(ctx context.Context, tx *pg.Tx, endpoint ident.Endpoint, reason string) error {
+	if _, err := tx.Exec(ctx, buryPending, string(tx.Shop()), string(endpoint), reason); err != nil {
+		return fmt.Errorf("bury what waits for endpoint %s: %w", endpoint, err)
+	}
+	return nil
+}

@@ -75,12 +75,12 @@ func oneEndpoint(ctx context.Context, tx *pg.Tx, query string, id ident.Endpoint
 }
 
 const listEndpoints = `SELECT ` + endpointColumns + ` FROM endpoints
-WHERE shop_id = $1 AND ($2 = '' OR endpoint_id < NULLIF($2, '')::uuid) ORDER BY endpoint_id DESC LIMIT $3`
+WHERE shop_id = $1 AND endpoint_id < $2 ORDER BY endpoint_id DESC LIMIT $3`
 
-// Endpoints lists endpoints, newest first, from the one after on.
-func Endpoints(ctx context.Context, tx *pg.Tx, after ident.Endpoint, limit int) ([]webhooks.Endpoint, error) {
+// Endpoints lists endpoints, newest first, those before the identifier.
+func Endpoints(ctx context.Context, tx *pg.Tx, before string, limit int) ([]webhooks.Endpoint, error) {
 	var rows []endpointRow
-	if err := tx.Select(ctx, &rows, listEndpoints, string(tx.Shop()), string(after), limit); err != nil {
+	if err := tx.Select(ctx, &rows, listEndpoints, string(tx.Shop()), before, limit); err != nil {
 		return nil, fmt.Errorf("list endpoints: %w", err)
 	}
 	all := make([]webhooks.Endpoint, len(rows))
