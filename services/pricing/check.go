@@ -15,9 +15,11 @@ func (a *Agreement) Faults(path string) []errs.Field {
 	f := faults{path: path, currency: a.Currency}
 	f.must(a.Key != "", "key", "a name for the row is required")
 	if _, ok := money.Digits(a.Currency); !ok {
-		f.must(false, "currency_code", fmt.Sprintf("currency %q is not known; give an ISO 4217 code in capitals", a.Currency))
+		f.must(false, "currency_code",
+			fmt.Sprintf("currency %q is not known; give an ISO 4217 code in capitals", a.Currency))
 	}
-	f.must(isDate(a.ValidFrom) && (a.ValidTo == "" || (isDate(a.ValidTo) && a.ValidFrom <= a.ValidTo)), "valid_from",
+	ends := a.ValidTo == "" || (isDate(a.ValidTo) && a.ValidFrom <= a.ValidTo)
+	f.must(isDate(a.ValidFrom) && ends, "valid_from",
 		fmt.Sprintf("days %q to %q: allowed are real days like 2026-01-31, the first not after the last", a.ValidFrom, a.ValidTo))
 	f.price("first", a.First)
 	f.price("further", a.Further)
@@ -43,7 +45,8 @@ func (a *Agreement) stepFaults(f *faults) {
 		at := fmt.Sprintf("volume_steps[%d]", i)
 		f.price(at+".first", s.First)
 		f.price(at+".further", s.Further)
-		f.must(s.FromRepair > 0 && (i == 0 || s.FromRepair > a.VolumeSteps[i-1].FromRepair), at+".from_repair",
+		f.must(s.FromRepair > 0 && (i == 0 || s.FromRepair > a.VolumeSteps[i-1].FromRepair),
+			at+".from_repair",
 			"steps begin above 0 and rise")
 	}
 	c := a.Crack
@@ -53,11 +56,13 @@ func (a *Agreement) stepFaults(f *faults) {
 	f.price("crack.base", c.Base)
 	f.price("crack.per_step", c.PerStep)
 	f.must(c.UpToMM >= 0 && c.StepMM >= 0 && c.MaxMM >= 0, "crack", "lengths are not negative")
-	f.must(len(c.Steps) > 0 || c.UpToMM > 0, "crack.up_to_mm", "give the length that the base price pays for, or steps")
+	f.must(len(c.Steps) > 0 || c.UpToMM > 0, "crack.up_to_mm",
+		"give the length that the base price pays for, or steps")
 	for i, s := range c.Steps {
 		at := fmt.Sprintf("crack.steps[%d]", i)
 		f.price(at+".price", s.Price)
-		f.must(s.UpToMM > 0 && (i == 0 || s.UpToMM > c.Steps[i-1].UpToMM), at+".up_to_mm", "steps begin above 0 and rise")
+		f.must(s.UpToMM > 0 && (i == 0 || s.UpToMM > c.Steps[i-1].UpToMM), at+".up_to_mm",
+			"steps begin above 0 and rise")
 	}
 }
 
@@ -69,18 +74,21 @@ type faults struct {
 
 func (f *faults) must(ok bool, field, message string) {
 	if !ok {
-		f.found = append(f.found, errs.Field{Path: f.path + "." + field, Reason: "PRICE_AGREEMENT", Message: message})
+		f.found = append(f.found, errs.Field{Path: f.path + "." + field, Reason: "PRICE_AGREEMENT",
+			Message: message})
 	}
 }
 
 func (f *faults) price(field string, a money.Amount) {
-	f.must(a.Minor >= 0 && a.Minor <= money.Max, field, fmt.Sprintf("price %s: it is not negative and within range", a))
+	f.must(a.Minor >= 0 && a.Minor <= money.Max, field,
+		fmt.Sprintf("price %s: it is not negative and within range", a))
 	f.must(a.Currency == f.currency || (a.Currency == "" && a.Minor == 0), field,
 		fmt.Sprintf("price %s: it must be in the agreement's currency %s", a, f.currency))
 }
 
 func (f *faults) points(field string, points int) {
-	f.must(points >= 0 && points <= 10_000, field, fmt.Sprintf("%d basis points: allowed are 0 to 10000, which is 100 %%", points))
+	f.must(points >= 0 && points <= 10_000, field,
+		fmt.Sprintf("%d basis points: allowed are 0 to 10000, which is 100 %%", points))
 }
 
 func isDate(text string) bool {
@@ -95,28 +103,34 @@ const maxRepairs = 100
 func (p *pricer) check() {
 	r := p.request
 	if !isDate(r.On) {
-		p.tell(finding.Stop, "PRICE-DATE", "repaired_on", "Give the day of repair like 2026-11-25.", own, "The day %q is not a real day.", r.On)
+		p.tell(finding.Stop, "PRICE-DATE", "repaired_on", "Give the day of repair like 2026-11-25.",
+			own, "The day %q is not a real day.", r.On)
 	}
 	if r.RepairsBefore < 0 {
-		p.tell(finding.Stop, "PRICE-REPAIRS-BEFORE", "repairs_before", "Give 0 or more.", own, "%d repairs cannot come before.", r.RepairsBefore)
+		p.tell(finding.Stop, "PRICE-REPAIRS-BEFORE", "repairs_before", "Give 0 or more.", own,
+			"%d repairs cannot come before.", r.RepairsBefore)
 	}
 	if len(r.Repairs) > maxRepairs {
-		p.tell(finding.Stop, "PRICE-DAMAGES", "damages", "Split the job.", own, "%d repairs on one job; at most %d are allowed.", len(r.Repairs), maxRepairs)
+		p.tell(finding.Stop, "PRICE-DAMAGES", "damages", "Split the job.", own,
+			"%d repairs on one job; at most %d are allowed.", len(r.Repairs), maxRepairs)
 	}
 	seen := map[int]bool{}
 	for i := range r.Repairs {
 		one := &r.Repairs[i]
 		if seen[one.DamageIndex] || one.DamageIndex < 0 {
-			p.tell(finding.Stop, "PRICE-DAMAGE-INDEX", damagePath(one), "Give each damage an index of its own from 0.", own,
+			p.tell(finding.Stop, "PRICE-DAMAGE-INDEX", damagePath(one),
+				"Give each damage an index of its own from 0.", own,
 				"Damage %d is negative or given twice.", one.DamageIndex)
 		}
 		seen[one.DamageIndex] = true
 		if one.Outcome != Repaired && one.Outcome != Declined && one.Outcome != SpreadDuringRepair {
-			p.tell(finding.Stop, "PRICE-OUTCOME", damagePath(one)+".outcome", "Give REPAIRED, DECLINED or SPREAD_DURING_REPAIR.", own,
+			p.tell(finding.Stop, "PRICE-OUTCOME", damagePath(one)+".outcome",
+				"Give REPAIRED, DECLINED or SPREAD_DURING_REPAIR.", own,
 				"The outcome %q of damage %d is not known.", one.Outcome, one.DamageIndex)
 		}
 		if one.CrackLengthMM < 0 || one.CrackLengthMM > 5_000 {
-			p.tell(finding.Stop, "PRICE-CRACK-SIZE", damagePath(one), "Give the length in millimetres, 0 for no crack.", own,
+			p.tell(finding.Stop, "PRICE-CRACK-SIZE", damagePath(one),
+				"Give the length in millimetres, 0 for no crack.", own,
 				"A crack of %d mm is not possible.", one.CrackLengthMM)
 		}
 	}
@@ -132,12 +146,15 @@ func (p *pricer) checkOverrides() {
 	for i, o := range p.request.Overrides {
 		path := fmt.Sprintf("overrides[%d]", i)
 		if o.Reason == "" {
-			p.tell(finding.Stop, "PRICE-OVERRIDE-REASON", path+".reason", "Say why the price was changed.", own,
+			p.tell(finding.Stop, "PRICE-OVERRIDE-REASON", path+".reason",
+				"Say why the price was changed.", own,
 				"The price of %s is set by hand without a reason.", o.Kind)
 		}
 		isDiscount := o.Kind == Discount
-		if (isDiscount && o.Amount.Minor > 0) || (!isDiscount && o.Amount.Minor < 0) || o.Amount.Minor > money.Max || o.Amount.Minor < -money.Max {
-			p.tell(finding.Stop, "PRICE-OVERRIDE-AMOUNT", path+".amount", "A charge is not negative, a discount not positive.", own,
+		if (isDiscount && o.Amount.Minor > 0) || (!isDiscount && o.Amount.Minor < 0) ||
+			o.Amount.Minor > money.Max || o.Amount.Minor < -money.Max {
+			p.tell(finding.Stop, "PRICE-OVERRIDE-AMOUNT", path+".amount",
+				"A charge is not negative, a discount not positive.", own,
 				"%s cannot be the price of %s.", o.Amount, o.Kind)
 		}
 		if seen[target{o.DamageIndex, o.Kind}] {

@@ -47,26 +47,30 @@ func Price(r Request) ([]Line, []finding.Finding) {
 }
 
 func (p *pricer) tell(severity finding.Severity, code, path, fix string, source finding.Source, format string, args ...any) {
-	p.findings = append(p.findings, finding.Finding{Code: code, Severity: severity, Path: path, Fix: fix,
-		Source: source, Sentence: fmt.Sprintf(format, args...)})
+	p.findings = append(p.findings, finding.Finding{Code: code, Severity: severity, Path: path,
+		Sentence: fmt.Sprintf(format, args...), Fix: fix, Source: source})
 }
 
 // choose finds the one agreement in force on the day: of several, the one that began last.
 func (p *pricer) choose() {
 	var inForce []*Agreement
 	for i := range p.request.Agreements {
-		if a := &p.request.Agreements[i]; a.ValidFrom <= p.request.On && (a.ValidTo == "" || p.request.On <= a.ValidTo) {
+		if a := &p.request.Agreements[i]; a.covers(p.request.On) {
 			inForce = append(inForce, a)
 		}
 	}
-	slices.SortStableFunc(inForce, func(a, b *Agreement) int { return cmp.Compare(b.ValidFrom, a.ValidFrom) })
+	slices.SortStableFunc(inForce, func(a, b *Agreement) int {
+		return cmp.Compare(b.ValidFrom, a.ValidFrom)
+	})
 	switch {
 	case len(inForce) == 0:
-		p.tell(finding.Stop, "PRICE-NO-AGREEMENT", "payer.agreements", "Enter the payer's prices of that day, or bill by the shop's list prices.",
+		p.tell(finding.Stop, "PRICE-NO-AGREEMENT", "payer.agreements",
+			"Enter the payer's prices of that day, or bill by the shop's list prices.",
 			agreed, "No price agreement is in force on %s; %s.", p.request.On, spans(p.request.Agreements))
 		return
 	case len(inForce) > 1 && inForce[0].ValidFrom == inForce[1].ValidFrom:
-		p.tell(finding.Stop, "PRICE-AGREEMENT-TWICE", "payer.agreements", "End one of them on the day before.",
+		p.tell(finding.Stop, "PRICE-AGREEMENT-TWICE", "payer.agreements",
+			"End one of them on the day before.",
 			agreed, "Two price agreements began on %s and are both in force on %s: %s and %s.",
 			inForce[0].ValidFrom, p.request.On, inForce[0].Key, inForce[1].Key)
 		return
@@ -76,6 +80,10 @@ func (p *pricer) choose() {
 		p.tell(finding.Stop, "PRICE-AGREEMENT-BAD", fault.Path, "Correct the agreement.", agreed,
 			"The price agreement %s cannot be used: %s.", p.agreement.Key, fault.Message)
 	}
+}
+
+func (a *Agreement) covers(day string) bool {
+	return a.ValidFrom <= day && (a.ValidTo == "" || day <= a.ValidTo)
 }
 
 func spans(all []Agreement) string {
@@ -101,7 +109,8 @@ func (p *pricer) override(damage int, kind LineKind) *Override {
 		if o := &p.request.Overrides[i]; o.Kind == kind && o.DamageIndex == damage {
 			p.used[i] = true
 			if o.Amount.Currency != p.agreement.Currency {
-				p.tell(finding.Stop, "PRICE-OVERRIDE-CURRENCY", fmt.Sprintf("overrides[%d].amount", i), "Give it in the agreement's currency.", own,
+				p.tell(finding.Stop, "PRICE-OVERRIDE-CURRENCY", fmt.Sprintf("overrides[%d].amount", i),
+					"Give it in the agreement's currency.", own,
 					"The price %s is set by hand, the agreement is in %s.", o.Amount, p.agreement.Currency)
 			}
 			return o
@@ -113,8 +122,10 @@ func (p *pricer) override(damage int, kind LineKind) *Override {
 // extras adds the trip and the calibration, which are paid only beside a repair that is.
 func (p *pricer) extras() {
 	billed := len(p.lines) > 0
-	p.extra(TripCharge, p.request.Mobile && billed, p.agreement.TripCharge, "trip to the vehicle", "trip charge")
-	p.extra(Calibration, p.request.Calibrated && billed, p.agreement.Calibration, "camera calibration", "calibration")
+	p.extra(TripCharge, billed && p.request.Mobile, p.agreement.TripCharge,
+		"trip to the vehicle", "trip charge")
+	p.extra(Calibration, billed && p.request.Calibrated, p.agreement.Calibration,
+		"camera calibration", "calibration")
 }
 
 func (p *pricer) extra(kind LineKind, happened bool, price *money.Amount, description, row string) {
@@ -125,7 +136,8 @@ func (p *pricer) extra(kind LineKind, happened bool, price *money.Amount, descri
 	case !happened:
 		return
 	case price == nil:
-		p.tell(finding.Note, "PRICE-NOT-PAID", "payer.agreements", "Nothing; or bill it by hand with a reason.", agreed,
+		p.tell(finding.Note, "PRICE-NOT-PAID", "payer.agreements",
+			"Nothing; or bill it by hand with a reason.", agreed,
 			"The price agreement %s pays no %s.", p.agreement.Key, row)
 		return
 	default:
@@ -174,16 +186,19 @@ func (p *pricer) finish() {
 		l.Amount.Currency, l.UnitPrice.Currency, l.MaterialsPart.Currency = code, code, code
 	}
 	if total := p.total(); total > money.Max {
-		p.tell(finding.Stop, "PRICE-RANGE", "payer.agreements", "Correct the prices.", own, "The charges sum to %s, which is out of range.", p.amount(total))
+		p.tell(finding.Stop, "PRICE-RANGE", "payer.agreements", "Correct the prices.", own,
+			"The charges sum to %s, which is out of range.", p.amount(total))
 	}
 	for i, o := range p.request.Overrides {
 		if !p.used[i] {
-			p.tell(finding.Stop, "PRICE-OVERRIDE-LINE", fmt.Sprintf("overrides[%d]", i), "Name a charge that is billed.", own,
+			p.tell(finding.Stop, "PRICE-OVERRIDE-LINE", fmt.Sprintf("overrides[%d]", i),
+				"Name a charge that is billed.", own,
 				"A price was set by hand for %s of damage %d, and there is no such charge.", o.Kind, o.DamageIndex)
 		}
 	}
 	if len(p.lines) == 0 && !finding.HasStop(p.findings) {
-		p.tell(finding.Stop, "PRICE-NOTHING", "damages", "Withdraw the claim, or set a price by hand with a reason.", own,
+		p.tell(finding.Stop, "PRICE-NOTHING", "damages",
+			"Withdraw the claim, or set a price by hand with a reason.", own,
 			"There is nothing to bill: no repair is paid.")
 	}
 }

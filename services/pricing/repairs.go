@@ -17,7 +17,8 @@ import (
 func (p *pricer) repairs() {
 	order := slices.Clone(p.request.Repairs)
 	slices.SortStableFunc(order, func(a, b Repair) int {
-		return cmp.Or(cmp.Compare(rank(a.Outcome), rank(b.Outcome)), cmp.Compare(a.DamageIndex, b.DamageIndex))
+		return cmp.Or(cmp.Compare(rank(a.Outcome), rank(b.Outcome)),
+			cmp.Compare(a.DamageIndex, b.DamageIndex))
 	})
 	paid, chips := 0, 0
 	for i := range order {
@@ -26,7 +27,8 @@ func (p *pricer) repairs() {
 			continue
 		}
 		if limit := p.agreement.MaxRepairs; limit > 0 && paid >= limit && !p.isSetByHand(r) {
-			p.tell(finding.Caution, "PRICE-MAX-REPAIRS", damagePath(r), "Bill the motorist, or ask the payer for leave.", agreed,
+			p.tell(finding.Caution, "PRICE-MAX-REPAIRS", damagePath(r),
+				"Bill the motorist, or ask the payer for leave.", agreed,
 				"The price agreement %s pays at most %d repairs on one glass; damage %d is not billed.", p.agreement.Key, limit, r.DamageIndex)
 			continue
 		}
@@ -107,18 +109,21 @@ func (p *pricer) chip(chips, paid int) (money.Amount, string) {
 func (p *pricer) crack(r *Repair) (money.Amount, string, bool) {
 	rates := p.agreement.Crack
 	if rates == nil {
-		p.tell(finding.Stop, "PRICE-NO-CRACK-RATE", damagePath(r), "Enter the crack rate, or set the price by hand with a reason.", agreed,
+		p.tell(finding.Stop, "PRICE-NO-CRACK-RATE", damagePath(r),
+			"Enter the crack rate, or set the price by hand with a reason.", agreed,
 			"The price agreement %s has no price for a crack of %d mm.", p.agreement.Key, r.CrackLengthMM)
 		return money.Amount{}, "", false
 	}
 	price, row, ok := rates.price(r.CrackLengthMM)
 	if !ok {
-		p.tell(finding.Stop, "PRICE-CRACK-LENGTH", damagePath(r), "Set the price by hand with a reason, or do not bill it.", agreed,
+		p.tell(finding.Stop, "PRICE-CRACK-LENGTH", damagePath(r),
+			"Set the price by hand with a reason, or do not bill it.", agreed,
 			"The price agreement %s pays no crack of %d mm; the longest is %d mm.", p.agreement.Key, r.CrackLengthMM, rates.longest())
 		return money.Amount{}, "", false
 	}
 	if price.Minor > money.Max {
-		p.tell(finding.Stop, "PRICE-RANGE", damagePath(r), "Correct the crack rate.", agreed, "A crack of %d mm would cost %s, which is out of range.", r.CrackLengthMM, price)
+		p.tell(finding.Stop, "PRICE-RANGE", damagePath(r), "Correct the crack rate.", agreed,
+			"A crack of %d mm would cost %s, which is out of range.", r.CrackLengthMM, price)
 		return money.Amount{}, "", false
 	}
 	return price, p.agreement.Key + ": " + row, true
@@ -163,8 +168,8 @@ func (c *CrackRates) longest() int {
 // addRepair makes the line of one repair, or two where its materials are stated separately.
 func (p *pricer) addRepair(r *Repair, price money.Amount, because string) {
 	materials := p.materials(r, price)
-	labor := Line{Kind: RepairLabor, DamageIndex: r.DamageIndex, Description: "repair of " + words(r), Quantity: 1,
-		Amount: price, Because: because, LaborOnly: r.NoMaterials}
+	labor := Line{Kind: RepairLabor, DamageIndex: r.DamageIndex, Quantity: 1, Amount: price,
+		Description: "repair of " + words(r), Because: because, LaborOnly: r.NoMaterials}
 	if !p.agreement.Materials.SeparatelyStated || materials.IsZero() {
 		labor.MaterialsPart, labor.UnitPrice = materials, price
 		p.lines = append(p.lines, labor)
@@ -172,16 +177,17 @@ func (p *pricer) addRepair(r *Repair, price money.Amount, because string) {
 	}
 	labor.Amount.Minor -= materials.Minor
 	labor.UnitPrice, labor.SeparatelyStated = labor.Amount, true
-	p.lines = append(p.lines, labor, Line{Kind: Materials, DamageIndex: r.DamageIndex, Description: "materials for " + words(r),
-		Quantity: 1, UnitPrice: materials, Amount: materials, SeparatelyStated: true, MaterialsPart: materials,
-		Because: because + ", materials"})
+	p.lines = append(p.lines, labor, Line{Kind: Materials, DamageIndex: r.DamageIndex, Quantity: 1,
+		UnitPrice: materials, Amount: materials, MaterialsPart: materials, SeparatelyStated: true,
+		Description: "materials for " + words(r), Because: because + ", materials"})
 }
 
 // materials is the part of a repair's price that is materials.
 func (p *pricer) materials(r *Repair, price money.Amount) money.Amount {
 	if o := p.override(r.DamageIndex, Materials); o != nil {
 		if o.Amount.Minor > price.Minor || (r.NoMaterials && o.Amount.Minor > 0) {
-			p.tell(finding.Stop, "PRICE-MATERIALS", "overrides", "Give the part of the repair's price that is materials.", own,
+			p.tell(finding.Stop, "PRICE-MATERIALS", "overrides",
+				"Give the part of the repair's price that is materials.", own,
 				"The materials of damage %d are set to %s, its price is %s.", r.DamageIndex, o.Amount, price)
 		}
 		return o.Amount

@@ -233,7 +233,9 @@ func (b Book) Taxabilities(region string) []Taxability {
 			found = append(found, law)
 		}
 	}
-	slices.SortStableFunc(found, func(x, y Taxability) int { return strings.Compare(x.Country+x.State, y.Country+y.State) })
+	slices.SortStableFunc(found, func(x, y Taxability) int {
+		return strings.Compare(x.Country+x.State, y.Country+y.State)
+	})
 	return found
 }
 

@@ -29,13 +29,14 @@ func (q *quotation) reliefOf(st *stack) (relief, []finding.Finding) {
 		return q.exempt(st)
 	}
 	return relief{}, []finding.Finding{stop("TAX-BUYER-STATUS", "buyer.status",
-		"Give TAXABLE, EXEMPT_GOVERNMENT, RESALE, EXEMPT_OTHER or REVERSE_CHARGE.", own, "The buyer's status %q is not known.", b.Status)}
+		"Give TAXABLE, EXEMPT_GOVERNMENT, RESALE, EXEMPT_OTHER or REVERSE_CHARGE.", own,
+		"The buyer's status %q is not known.", b.Status)}
 }
 
 // certificates is the rule about exemption certificates.
 var certificates = finding.Source{
-	Citation: "SSUTA Certificate of Exemption F0003 and section 317: without a certificate the tax is due",
-	Known:    finding.ReadSecondary, ReadOn: "2026-11-25",
+	Citation: "SSUTA section 317: without a certificate the tax is due; its form F0003 was read",
+	Known:    finding.FromMemory,
 }
 
 func (q *quotation) exempt(st *stack) (relief, []finding.Finding) {
@@ -46,14 +47,18 @@ func (q *quotation) exempt(st *stack) (relief, []finding.Finding) {
 	case c == nil || c.Number == "":
 		code, why = "TAX-CERTIFICATE-MISSING", "has no certificate on file"
 	case c.ValidTo != "" && c.ValidTo < on:
-		code, why = "TAX-CERTIFICATE-EXPIRED", fmt.Sprintf("has certificate %s, which expired on %s", c.Number, c.ValidTo)
+		code, why = "TAX-CERTIFICATE-EXPIRED", fmt.Sprintf("has certificate %s, which expired on %s",
+			c.Number, c.ValidTo)
 	case c.ValidFrom > on:
-		code, why = "TAX-CERTIFICATE-NOT-YET", fmt.Sprintf("has certificate %s, which begins on %s", c.Number, c.ValidFrom)
+		code, why = "TAX-CERTIFICATE-NOT-YET", fmt.Sprintf("has certificate %s, which begins on %s",
+			c.Number, c.ValidFrom)
 	case c.Jurisdiction == "" || !st.touches(c.Jurisdiction):
-		code, why = "TAX-CERTIFICATE-ELSEWHERE", fmt.Sprintf("has certificate %s, which is for %q and not for %s", c.Number, c.Jurisdiction, st.head.Code)
+		code, why = "TAX-CERTIFICATE-ELSEWHERE", fmt.Sprintf(
+			"has certificate %s, which is for %q and not for %s", c.Number, c.Jurisdiction, st.head.Code)
 	}
 	if code != "" {
-		return relief{}, []finding.Finding{caution(code, "buyer.certificate", "Get a certificate in force on the day of repair, or bill the tax.", certificates,
+		return relief{}, []finding.Finding{caution(code, "buyer.certificate",
+			"Get a certificate in force on the day of repair, or bill the tax.", certificates,
 			"The buyer is said to be exempt but %s; tax is charged.", why)}
 	}
 	reason := c.Reason
@@ -69,11 +74,13 @@ func (q *quotation) reverse(st *stack) (relief, []finding.Finding) {
 	c := q.request.Buyer.Certificate
 	source := finding.Source{Citation: "Dir. 2006/112/EC art. 44 and 196", Known: finding.FromMemory}
 	if st.head.Scheme != "VAT" {
-		return relief{}, []finding.Finding{stop("TAX-REVERSE-CHARGE", "buyer.status", "Give the buyer's exemption instead.", source,
+		return relief{}, []finding.Finding{stop("TAX-REVERSE-CHARGE", "buyer.status",
+			"Give the buyer's exemption instead.", source,
 			"There is no reverse charge in %s.", st.head.Name)}
 	}
 	if c == nil || c.Number == "" {
-		return relief{}, []finding.Finding{stop("TAX-REVERSE-CHARGE", "buyer.certificate.number", "Give the buyer's VAT number.", source,
+		return relief{}, []finding.Finding{stop("TAX-REVERSE-CHARGE", "buyer.certificate.number",
+			"Give the buyer's VAT number.", source,
 			"A reverse charge needs the buyer's VAT number.")}
 	}
 	return relief{treatment: ReverseCharged, region: st.head.Code,

@@ -41,7 +41,8 @@ func (q *quotation) fill(buyer *relief) {
 // cut adds the cells of one part under one levy: one, or two where the levy has a cap.
 func (q *quotation) cut(line, k int, p part, buyer *relief) {
 	row := q.st.levies[k].row
-	c := cell{line: line, levy: k, minor: p.minor, treatment: p.treatment, law: p.law, opening: p.opening, shared: -1}
+	c := cell{line: line, levy: k, minor: p.minor, treatment: p.treatment, law: p.law,
+		opening: p.opening, shared: -1}
 	if c.treatment == Taxed && buyer.covers(row.Code) {
 		c.treatment, c.law, c.opening = buyer.treatment, buyer.law, buyer.opening
 	}
@@ -169,7 +170,9 @@ func (q *quotation) handOut(cells []cell, levy int, left int64) {
 			order = append(order, i)
 		}
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(cells[b].remainder, cells[a].remainder) })
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(cells[b].remainder, cells[a].remainder)
+	})
 	for _, i := range order[:left] {
 		cells[i].tax++
 	}

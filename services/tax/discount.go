@@ -31,7 +31,8 @@ func charges(lines []Line, into []Line) ([]Line, []finding.Finding) {
 		if job := sorted[i].Job; isDiscount(sorted[i]) && !done[job] {
 			done[job] = true
 			if !spread(sorted, job) {
-				findings = append(findings, stop("TAX-DISCOUNT", "lines", "Lower the discount.", discounting,
+				findings = append(findings, stop("TAX-DISCOUNT", "lines", "Lower the discount.",
+					discounting,
 					"The discounts are more than the charges that they lower."))
 			}
 		}

@@ -3,7 +3,8 @@ package tax
 import "cullet/services/finding"
 
 // ukRounding is the rule that lets an invoice trader round down.
-var ukRounding = finding.Source{Citation: "HMRC VATREC12010 (Notice 700 section 17.5)", Known: finding.Read, ReadOn: "2026-11-25"}
+var ukRounding = finding.Source{Citation: "HMRC VATREC12010 (Notice 700 section 17.5)",
+	Known: finding.Read, ReadOn: "2026-11-25"}
 
 // ohioTable is the page that asks for each jurisdiction by itself.
 var ohioTable = finding.Source{Citation: "Ohio SSTP rate table page: compute for each taxing jurisdiction separately; SSUTA section 324(B) allows the aggregate",
@@ -14,10 +15,12 @@ func (q *quotation) elect(st *stack) []finding.Finding {
 	e := q.request.Elections
 	var findings []finding.Finding
 	if e.Basis != "" && e.Basis != Item && e.Basis != Invoice {
-		return []finding.Finding{stop("TAX-ELECTION", "elections.basis", "Give ITEM, INVOICE or nothing.", own, "The basis %q is not known.", e.Basis)}
+		return []finding.Finding{stop("TAX-ELECTION", "elections.basis",
+			"Give ITEM, INVOICE or nothing.", own, "The basis %q is not known.", e.Basis)}
 	}
 	ignored := func(path, what string) {
-		findings = append(findings, caution("TAX-ELECTION-IGNORED", path, "Take the election back for this place.", own,
+		findings = append(findings, caution("TAX-ELECTION-IGNORED", path,
+			"Take the election back for this place.", own,
 			"%s has no choice of %s; the election is not applied.", st.head.Name, what))
 	}
 	if st.rounding == PerInvoice {
@@ -34,7 +37,8 @@ func (q *quotation) elect(st *stack) []finding.Finding {
 			q.basis = Item
 		}
 		if q.aggregate && st.head.Code == "US-OH" {
-			findings = append(findings, note("TAX-OHIO-AGGREGATE", "elections.aggregate", "Keep the election and its day on file.", ohioTable,
+			findings = append(findings, note("TAX-OHIO-AGGREGATE", "elections.aggregate",
+				"Keep the election and its day on file.", ohioTable,
 				"Ohio's own page asks to compute for each jurisdiction separately; the election to round them as one is kept as it is stored."))
 		}
 	}
@@ -52,12 +56,15 @@ func (q *quotation) elect(st *stack) []finding.Finding {
 const (
 	thirdDecimal = "carried to the third decimal place and rounded up when that is greater than four (SSUTA 324)"
 
-	itemEach         = "Each line's tax is " + thirdDecimal + ", for each jurisdiction by itself"
-	itemAggregate    = "Each line's tax is " + thirdDecimal + ", for all jurisdictions as one sum, which is then split over them"
-	invoiceEach      = "The tax of the whole invoice is " + thirdDecimal + ", for each jurisdiction by itself, and then split over the lines"
-	invoiceAggregate = "The tax of the whole invoice is " + thirdDecimal + ", for all jurisdictions as one sum, which is then split over lines and jurisdictions"
-	perInvoice       = "The tax of each rate is computed once on the invoice's total, a half unit rounds up, and it is then split over the lines"
-	perInvoiceDown   = "The invoice's total tax is rounded down to a whole unit, as an invoice trader may (HMRC VATREC12010), and then split over the lines"
+	itemEach      = "Each line's tax is " + thirdDecimal + ", for each jurisdiction by itself"
+	itemAggregate = "Each line's tax is " + thirdDecimal +
+		", for all jurisdictions as one sum, which is then split over them"
+	invoiceEach = "The tax of the whole invoice is " + thirdDecimal +
+		", for each jurisdiction by itself, and then split over the lines"
+	invoiceAggregate = "The tax of the whole invoice is " + thirdDecimal +
+		", for all jurisdictions as one sum, which is then split over lines and jurisdictions"
+	perInvoice     = "The tax of each rate is computed once on the invoice's total, a half unit rounds up, and it is then split over the lines"
+	perInvoiceDown = "The invoice's total tax is rounded down to a whole unit, as an invoice trader may (HMRC VATREC12010), and then split over the lines"
 
 	byElection = ", as the seller elected."
 	byDefault  = ", the default where the seller elected nothing else."

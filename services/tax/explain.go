@@ -35,7 +35,8 @@ func (q *quotation) explain(out []Component) {
 // sentence appends what a clerk can read aloud about one cell.
 func (q *quotation) sentence(text []byte, c *cell) []byte {
 	l := &q.st.levies[c.levy]
-	if l.lead || c.law.Rule == setByHand || c.treatment == Exempt || c.treatment == ReverseCharged || c.opening == capOpening {
+	if l.lead || c.law.Rule == setByHand || c.treatment == Exempt || c.treatment == ReverseCharged ||
+		c.opening == capOpening {
 		text = append(text, c.opening...)
 	} else {
 		text = append(append(append(text, l.row.Name...), " taxes what "...), l.leadName...)
@@ -56,7 +57,8 @@ func (q *quotation) sentence(text []byte, c *cell) []byte {
 		text = append(q.amount(append(text, " of the "...), c.shared), " tax on the invoice"...)
 	case c.shared >= 0:
 		text = q.amount(append(text, " %, "...), c.tax)
-		text = append(q.amount(append(text, " of the "...), c.shared), " tax of all jurisdictions on this line"...)
+		text = append(q.amount(append(text, " of the "...), c.shared),
+			" tax of all jurisdictions on this line"...)
 	default:
 		text = q.amount(append(text, " % = "...), c.tax)
 	}

@@ -10,7 +10,8 @@ import (
 var own = finding.Source{Citation: "how this product takes a tax request", Known: finding.Own}
 
 // sourcing is the law that makes the place of the vehicle decide.
-var sourcing = finding.Source{Citation: "SSUTA section 310 (place where the service is received)", Known: finding.Read, ReadOn: "2026-11-25"}
+var sourcing = finding.Source{Citation: "SSUTA section 310 (place where the service is received)",
+	Known: finding.Read, ReadOn: "2026-11-25"}
 
 func stop(code, path, fix string, source finding.Source, format string, args ...any) finding.Finding {
 	return finding.Finding{Code: code, Severity: finding.Stop, Path: path, Fix: fix, Source: source,
@@ -49,14 +50,16 @@ func doubtRate(row *RateRow, on string) (f finding.Finding, ok bool) {
 }
 
 func doubtLocals(row *RateRow) (f finding.Finding, ok bool) {
-	if row.LocalsKnown != finding.FromMemory || (row.Locals != LocalsNone && row.Locals != LocalsListed) || row.Rate == 0 {
+	telling := row.Locals == LocalsNone || row.Locals == LocalsListed
+	if row.LocalsKnown != finding.FromMemory || !telling || row.Rate == 0 {
 		return finding.Finding{}, false
 	}
 	what := "That nobody beneath %s levies a sales tax"
 	if row.Locals == LocalsListed {
 		what = "That only the places on file levy a local tax in %s"
 	}
-	return caution("TAX-LOCALS-FROM-MEMORY", "place", confirmFix, finding.Source{Citation: row.Name + ": local taxes", Known: finding.FromMemory},
+	return caution("TAX-LOCALS-FROM-MEMORY", "place", confirmFix,
+		finding.Source{Citation: row.Name + ": local taxes", Known: finding.FromMemory},
 		what+" was written down from memory.", row.Name), true
 }
 

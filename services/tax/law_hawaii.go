@@ -18,7 +18,8 @@ func (q *quotation) hawaii(out *Result) []finding.Finding {
 			continue
 		}
 		hundredths, _ := product(out.Gross.Minor*100, rate).cut(uint64(rateOne))
-		return []finding.Finding{note("TAX-HAWAII-SHOP-OWES", "place", "Pay it with the shop's own excise return.", hawaiiSource,
+		return []finding.Finding{note("TAX-HAWAII-SHOP-OWES", "place",
+			"Pay it with the shop's own excise return.", hawaiiSource,
 			"The shop owes %s %% on its receipts of %s, which is %s; the buyer is charged at most %s.",
 			rate.Percent(), out.Gross.Decimal(), decimalText(hundredths, 4), out.Tax.Decimal())}
 	}

@@ -21,7 +21,8 @@ func (q *quotation) kentucky() []finding.Finding {
 			l.MaterialsPart.Minor*10 > l.Amount.Minor {
 			continue
 		}
-		return []finding.Finding{caution("TAX-KENTUCKY-DE-MINIMIS", fmt.Sprintf("lines[%d].materials_part", q.position(l.ID)),
+		return []finding.Finding{caution("TAX-KENTUCKY-DE-MINIMIS",
+			fmt.Sprintf("lines[%d].materials_part", q.position(l.ID)),
 			"State the price of the materials, or ask the adviser whether parts this small leave the labor untaxed.", kentuckyDeMinimis,
 			"The materials of line %d are %s of %s, a tenth or less; it is taxed as a repair with parts.",
 			l.ID, l.MaterialsPart.Decimal(), l.Amount.Decimal())}

@@ -35,7 +35,8 @@ type stack struct {
 func (b Book) resolve(p Place, on string, st *stack) []finding.Finding {
 	country := b.countries[p.Country]
 	if country == nil {
-		return []finding.Finding{stop("TAX-PLACE-COUNTRY", "place.country", "Give a country on file as two capitals, or add its rates with their source.",
+		return []finding.Finding{stop("TAX-PLACE-COUNTRY", "place.country",
+			"Give a country on file as two capitals, or add its rates with their source.",
 			sourcing, "No taxes are on file for country %q; on file are %s.", p.Country, strings.Join(b.Countries(), ", "))}
 	}
 	countryRow := rowOn(country.base, on)
@@ -46,7 +47,8 @@ func (b Book) resolve(p Place, on string, st *stack) []finding.Finding {
 	if region := country.states[p.State]; region != nil {
 		home, homeRow = region, rowOn(region.base, on)
 	} else if countryRow.Locals == LocalsStates {
-		return []finding.Finding{stop("TAX-PLACE-STATE", "place.state", "Give the state or province as in ISO 3166-2: \"OH\".",
+		return []finding.Finding{stop("TAX-PLACE-STATE", "place.state",
+			"Give the state or province as in ISO 3166-2: \"OH\".",
 			sourcing, "State %q of %s is not on file, and the state decides the tax.", p.State, countryRow.Name)}
 	}
 	if homeRow == nil || homeRow.Unknown {
@@ -141,14 +143,19 @@ func (t *territory) resolveLocals(p Place, on string, home *RateRow, st *stack) 
 		level Level
 		name  string
 		path  string
-	}{{County, p.County, "place.county"}, {City, p.City, "place.city"}, {District, p.District, "place.district"}} {
+	}{
+		{County, p.County, "place.county"},
+		{City, p.City, "place.city"},
+		{District, p.District, "place.district"},
+	} {
 		if named.name == "" {
 			continue
 		}
 		if code, ok := t.codeOf(named.level, named.name); ok {
 			findings = append(findings, t.addLocal(code, on, named.path, st)...)
 		} else if named.level == District && named.name != NoDistrict {
-			findings = append(findings, stop("TAX-PLACE-DISTRICT", named.path, "Give a district on file, or NONE.", sourcing,
+			findings = append(findings, stop("TAX-PLACE-DISTRICT", named.path,
+				"Give a district on file, or NONE.", sourcing,
 				"District %q of %s is not on file.", named.name, home.Name))
 		}
 	}
@@ -180,20 +187,24 @@ func contradictions(locals []levy, home *RateRow) []finding.Finding {
 			counties = append(counties, row.Name)
 		}
 		if !row.Complete && len(row.Also) == 0 && !referred(locals, row.Code) {
-			findings = append(findings, stop("TAX-PLACE-CONTRADICTS", "place.district", "Correct the county or the district.", sourcing,
+			findings = append(findings, stop("TAX-PLACE-CONTRADICTS", "place.district",
+				"Correct the county or the district.", sourcing,
 				"%s does not reach into the county given.", row.Name))
 		}
 	}
 	if len(counties) > 1 {
-		findings = append(findings, stop("TAX-PLACE-CONTRADICTS", "place.county", "Correct the county or the city.", sourcing,
-			"The place lies in two counties of %s at once: %s.", home.Name, strings.Join(counties, " and ")))
+		findings = append(findings, stop("TAX-PLACE-CONTRADICTS", "place.county",
+			"Correct the county or the city.", sourcing,
+			"The place lies in two counties of %s at once: %s.",
+			home.Name, strings.Join(counties, " and ")))
 	}
 	return findings
 }
 
 func referred(locals []levy, code string) bool {
 	return slices.ContainsFunc(locals, func(l levy) bool {
-		return slices.Contains(l.row.Asks, code) || slices.Contains(l.row.Also, code) || slices.Contains(l.row.Includes, code)
+		return slices.Contains(l.row.Asks, code) || slices.Contains(l.row.Also, code) ||
+			slices.Contains(l.row.Includes, code)
 	})
 }
 
@@ -202,7 +213,8 @@ func (t *territory) addCodes(codes, on string, st *stack) []finding.Finding {
 	var findings []finding.Finding
 	for code := range strings.FieldsSeq(codes) {
 		if _, ok := t.locals[code]; !ok {
-			findings = append(findings, stop("TAX-PLACE-CODE", "place.codes", "Correct the code, or import its rates.", sourcing,
+			findings = append(findings, stop("TAX-PLACE-CODE", "place.codes",
+				"Correct the code, or import its rates.", sourcing,
 				"Jurisdiction %q is not on file in %s.", code, t.code))
 			continue
 		}
@@ -250,9 +262,11 @@ func (t *territory) localNeeded(p Place, on string, home *RateRow) finding.Findi
 	case p.County != "":
 		given = fmt.Sprintf("for %s none is on file", p.County)
 	case p.City != "":
-		path, given = "place.city", fmt.Sprintf("for %s none is on file, and no county is given", p.City)
+		path, given = "place.city", fmt.Sprintf("for %s none is on file, and no county is given",
+			p.City)
 	}
-	return stop("TAX-LOCAL-UNKNOWN", path, "Give the county, or enter its rate of that day with its source; a postal code is not a jurisdiction.",
+	return stop("TAX-LOCAL-UNKNOWN", path,
+		"Give the county, or enter its rate of that day with its source; a postal code is not a jurisdiction.",
 		sourcing, "%s has local taxes beside its own %s %%, and %s on %s.", home.Name, home.percentText, given, on)
 }
 

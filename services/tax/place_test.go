@@ -23,6 +23,7 @@ func TestQuoteStopsOnWhatItDoesNotKnow(t *testing.T) {
 		{"state unknown", "2026-11-20", at("XX", "", ""), j1, "TAX-PLACE-STATE", "XX"},
 		{"province missing", "2026-11-20", tax.Place{Country: "CA"}, j1, "TAX-PLACE-STATE", "Canada"},
 		{"Ohio without a county", "2026-11-20", at("OH", "", "Columbus"), j1, "TAX-LOCAL-UNKNOWN", "Ohio"},
+		{"Pennsylvania without a county", "2026-11-20", at("PA", "", ""), j1, "TAX-LOCAL-UNKNOWN", "Pennsylvania"},
 		{"Ohio with a postal code alone", "2026-11-20", tax.Place{Country: "US", State: "OH", PostalCode: "43215"}, j1, "TAX-LOCAL-UNKNOWN", "no county"},
 		{"no such county", "2026-11-20", at("OH", "Orange", ""), j1, "TAX-LOCAL-UNKNOWN", "Orange"},
 		{"county rate not on file for the day", "2024-06-30", at("OH", "Cuyahoga", ""), j1, "TAX-RATE-UNKNOWN", "2024-07-01"},

@@ -32,7 +32,8 @@ type quotation struct {
 func (b Book) begin(r Request) *quotation {
 	q := b.reuse()
 	q.request = r
-	q.lines, q.treated, q.used, q.cells, q.order, q.text = q.lines[:0], q.treated[:0], q.used[:0], q.cells[:0], q.order[:0], q.text[:0]
+	q.lines, q.treated, q.used = q.lines[:0], q.treated[:0], q.used[:0]
+	q.cells, q.order, q.text = q.cells[:0], q.order[:0], q.text[:0]
 	q.st.levies, q.st.sets, q.st.rounding, q.st.head = q.st.levies[:0], q.st.sets[:0], "", nil
 	q.basis, q.aggregate, q.discounted, q.mode, q.denominator = "", false, false, roundHalfUp, uint64(rateOne)
 	q.digits, _ = money.Digits(r.Currency)
@@ -96,7 +97,8 @@ func (q *quotation) compute(book Book) []finding.Finding {
 	buyer, more := q.reliefOf(&q.st)
 	findings = append(findings, more...)
 	if len(q.lines) == 0 {
-		findings = append(findings, stop("TAX-LINES", "lines", "Give the charges.", own, "There is nothing but discounts."))
+		findings = append(findings, stop("TAX-LINES", "lines", "Give the charges.", own,
+			"There is nothing but discounts."))
 	}
 	q.treated = slices.Grow(q.treated, len(q.st.sets)*len(q.lines))[:len(q.st.sets)*len(q.lines)]
 	clear(q.treated)
@@ -163,7 +165,8 @@ func (q *quotation) result() Result {
 	for k := range q.st.levies {
 		row := q.st.levies[k].row
 		out.Totals[k] = Total{JurisdictionCode: row.Code, JurisdictionName: row.Name, Level: row.Level,
-			Scheme: row.Scheme, Rate: row.rateText, Taxed: money.From(0, code), NotTaxed: money.From(0, code), Tax: money.From(0, code)}
+			Scheme: row.Scheme, Rate: row.rateText, Taxed: money.From(0, code),
+			NotTaxed: money.From(0, code), Tax: money.From(0, code)}
 	}
 	at := 0
 	for i := range q.lines {
@@ -177,7 +180,8 @@ func (q *quotation) result() Result {
 		if q.request.PricesIncludeTax {
 			net -= tax
 		}
-		*line = LineTax{LineID: q.lines[i].ID, Net: money.From(net, code), Tax: money.From(tax, code), Components: components[start:at:at]}
+		*line = LineTax{LineID: q.lines[i].ID, Net: money.From(net, code), Tax: money.From(tax, code),
+			Components: components[start:at:at]}
 		out.Net.Minor += net
 		out.Tax.Minor += tax
 	}

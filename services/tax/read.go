@@ -15,11 +15,11 @@ import (
 
 // The columns of the two kinds of file, in order.
 var (
-	rateColumns = []string{"country", "state", "level", "code", "name", "scheme", "valid_from", "valid_to", "rate",
-		"locals", "locals_mark", "complete", "includes", "also", "asks", "cap_basis", "rounding", "citation",
+	rateColumns = []string{"country", "state", "level", "code", "name", "scheme",
+		"valid_from", "valid_to", "rate", "locals", "locals_mark", "complete", "includes", "also", "asks", "cap_basis", "rounding", "citation",
 		"document_date", "mark", "read_on"}
-	lawColumns = []string{"country", "state", "category", "valid_from", "valid_to", "method", "rule", "taxed",
-		"untaxed", "separate", "citation", "document_date", "mark", "read_on"}
+	lawColumns = []string{"country", "state", "category", "valid_from", "valid_to", "method", "rule",
+		"taxed", "untaxed", "separate", "citation", "document_date", "mark", "read_on"}
 )
 
 // marks turns the short marks of the files into words.
@@ -45,7 +45,8 @@ func readRows[T any](r io.Reader, columns []string, row func([]string, string) (
 	reader := csv.NewReader(r)
 	head, err := reader.Read()
 	if err != nil {
-		return nil, errs.Newf(errs.Invalid, "TAX_FILE", "the file has no readable first line").Because(err)
+		return nil, errs.Newf(errs.Invalid, "TAX_FILE",
+			"the file has no readable first line").Because(err)
 	}
 	if !slices.Equal(head, columns) {
 		return nil, errs.Newf(errs.Invalid, "TAX_FILE", "columns are %s; they must be %s",
@@ -59,7 +60,8 @@ func readRows[T any](r io.Reader, columns []string, row func([]string, string) (
 			break
 		}
 		if err != nil {
-			return nil, errs.Newf(errs.Invalid, "TAX_FILE", "the file cannot be read as CSV").Because(err)
+			return nil, errs.Newf(errs.Invalid, "TAX_FILE",
+				"the file cannot be read as CSV").Because(err)
 		}
 		line, _ := reader.FieldPos(0)
 		path := fmt.Sprintf("line_%d", line)
@@ -85,7 +87,8 @@ func rateRow(c []string, path string) (RateRow, []errs.Field) {
 	if c[8] == "" {
 		row.Unknown = true
 	} else if rate, err := ParseRate(c[8]); err != nil {
-		faults = append(faults, errs.Field{Path: path + ".rate", Reason: "TAX_RATE", Message: err.Error()})
+		faults = append(faults, errs.Field{Path: path + ".rate", Reason: "TAX_RATE",
+			Message: err.Error()})
 	} else {
 		row.Rate = rate
 	}

@@ -26,6 +26,7 @@ func TestQuoteRefusesBadRequests(t *testing.T) {
 		{"two currencies", func(r *tax.Request) { r.Lines[0].Amount.Currency = "EUR" }, "TAX-LINE-CURRENCY"},
 		{"below zero", func(r *tax.Request) { r.Lines[0].Amount.Minor = -1; r.Lines[0].MaterialsPart.Minor = 0 }, "TAX-LINE-SIGN"},
 		{"out of range", func(r *tax.Request) { r.Lines[0].Amount.Minor = money.Max + 1 }, "TAX-LINE-AMOUNT"},
+		{"sum out of range", func(r *tax.Request) { r.Lines = append(r.Lines, drive(2, money.Max)) }, "TAX-RANGE"},
 		{"discount above zero", func(r *tax.Request) {
 			r.Lines = append(r.Lines, tax.Line{ID: 9, Category: tax.Discount, Amount: usd(1)})
 		}, "TAX-LINE-SIGN"},
@@ -86,6 +87,7 @@ func TestQuoteTakesCertificates(t *testing.T) {
 		want        string
 	}{
 		{"in force on its last day", &valid, "2026-11-20", 0, ""},
+		{"in force on its first day", &valid, "2026-01-01", 0, ""},
 		{"expired the day before", &valid, "2026-11-21", 640, "TAX-CERTIFICATE-EXPIRED"},
 		{"begins tomorrow", &valid, "2025-12-31", 640, "TAX-CERTIFICATE-NOT-YET"},
 		{"missing", nil, "2026-11-20", 640, "TAX-CERTIFICATE-MISSING"},
@@ -165,6 +167,18 @@ func TestQuoteAsksEachJobByItself(t *testing.T) {
 	got := quote(t, tax.Shipped(), ask("2026-11-20", at("MA", "", ""), small, large))
 	if got.Lines[0].Tax != usd(0) || got.Lines[1].Tax != usd(625) || got.ShopConsumes != usd(500) {
 		t.Errorf("taxes %s and %s, shop consumes %s; want 0.00, 6.25, 5.00", got.Lines[0].Tax, got.Lines[1].Tax, got.ShopConsumes)
+	}
+}
+
+// A trip follows the repair of its own job, not that of another on the same invoice.
+func TestQuoteTaxesTheTripWithItsJob(t *testing.T) {
+	t.Parallel()
+	free, way := only[0], drive(2, 2000)
+	other := lump(3, 7995, 1200)
+	other.Job = 1
+	got := quote(t, tax.Shipped(), ask("2026-11-20", at("KY", "", ""), free, way, other))
+	if got.Lines[1].Tax != usd(0) || got.Tax != usd(480) {
+		t.Errorf("trip %s, tax %s; want 0.00, 4.80", got.Lines[1].Tax, got.Tax)
 	}
 }
 

@@ -157,16 +157,20 @@ func (r *RateRow) faults(path string) []errs.Field {
 	}
 	if want := r.Country; r.State != "" && !strings.HasPrefix(r.Code, want+"-"+r.State) ||
 		r.State == "" && r.Code != want {
-		add("code", "TAX_ROW_CODE", fmt.Sprintf("code %q must begin with the codes of its country and state", r.Code))
+		add("code", "TAX_ROW_CODE",
+			fmt.Sprintf("code %q must begin with the codes of its country and state", r.Code))
 	}
 	if !levels[r.Level] {
-		add("level", "TAX_ROW_LEVEL", fmt.Sprintf("level %q: allowed are COUNTRY, STATE, PROVINCE, COUNTY, CITY, DISTRICT", r.Level))
+		add("level", "TAX_ROW_LEVEL",
+			fmt.Sprintf("level %q: allowed are COUNTRY, STATE, PROVINCE, COUNTY, CITY, DISTRICT",
+				r.Level))
 	}
 	if r.Level.local() >= 0 && r.State == "" {
 		add("state", "TAX_ROW_STATE", "a county, city or district needs its state")
 	}
 	if !isDate(r.ValidFrom) || (r.ValidTo != "" && (!isDate(r.ValidTo) || r.ValidTo < r.ValidFrom)) {
-		add("valid_from", "TAX_ROW_DATES", fmt.Sprintf("days %q to %q: allowed are real days like 2026-07-01, the first not after the last", r.ValidFrom, r.ValidTo))
+		add("valid_from", "TAX_ROW_DATES",
+			fmt.Sprintf("days %q to %q: allowed are real days like 2026-07-01, the first not after the last", r.ValidFrom, r.ValidTo))
 	}
 	if r.CapMinor < 0 || r.Rate < 0 || r.Rate > rateOne {
 		add("rate", "TAX_ROW_RATE", "rate and cap are not negative, and the rate is at most 1")
@@ -189,10 +193,13 @@ func (t *Taxability) faults(path string) []errs.Field {
 		add("method", "TAX_ROW_METHOD", fmt.Sprintf("method %q is not one of the methods", t.Method))
 	}
 	if t.Category != "" && !chargeable[t.Category] {
-		add("category", "TAX_ROW_CATEGORY", fmt.Sprintf("category %q: allowed are REPAIR_LABOR, MATERIALS, TRIP_CHARGE, CALIBRATION or empty for all", t.Category))
+		add("category", "TAX_ROW_CATEGORY",
+			fmt.Sprintf("category %q: allowed are REPAIR_LABOR, MATERIALS, TRIP_CHARGE, CALIBRATION or empty for all", t.Category))
 	}
-	if (t.ValidFrom != "" && !isDate(t.ValidFrom)) || (t.ValidTo != "" && (!isDate(t.ValidTo) || t.ValidTo < t.ValidFrom)) {
-		add("valid_from", "TAX_ROW_DATES", fmt.Sprintf("days %q to %q: allowed are real days like 2026-07-01, the first not after the last", t.ValidFrom, t.ValidTo))
+	if (t.ValidFrom != "" && !isDate(t.ValidFrom)) || (t.ValidTo != "" && (!isDate(t.ValidTo) ||
+		t.ValidTo < t.ValidFrom)) {
+		add("valid_from", "TAX_ROW_DATES",
+			fmt.Sprintf("days %q to %q: allowed are real days like 2026-07-01, the first not after the last", t.ValidFrom, t.ValidTo))
 	}
 	if t.Source.Citation == "" || t.Source.Known == "" {
 		add("citation", "TAX_ROW_SOURCE", "a rule needs its source and how well it is known")
@@ -223,6 +230,8 @@ func (t *Taxability) missingSentences() []string {
 }
 
 var (
-	levels     = map[Level]bool{Country: true, State: true, Province: true, County: true, City: true, District: true}
-	chargeable = map[Category]bool{RepairLabor: true, Materials: true, TripCharge: true, Calibration: true}
+	levels = map[Level]bool{Country: true, State: true, Province: true, County: true, City: true,
+		District: true}
+	chargeable = map[Category]bool{RepairLabor: true, Materials: true, TripCharge: true,
+		Calibration: true}
 )

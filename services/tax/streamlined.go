@@ -18,7 +18,8 @@ var streamlinedKinds = map[string]struct {
 	mark  string
 	word  string
 }{
-	"45": {State, "", ""}, "00": {County, "", "County"}, "01": {City, "", "Place"}, "63": {District, "SD", "District"},
+	"45": {State, "", ""}, "00": {County, "", "County"}, "01": {City, "", "Place"}, "63": {District,
+		"SD", "District"},
 }
 
 // ReadStreamlined reads a rate file as the states of the Streamlined Sales Tax agreement post it:
@@ -42,7 +43,8 @@ func (b Book) ReadStreamlined(r io.Reader, citation, documentDate string) ([]Rat
 			break
 		}
 		if err != nil {
-			return nil, errs.Newf(errs.Invalid, "TAX_FILE", "the file cannot be read as a rate file of nine columns").Because(err)
+			return nil, errs.Newf(errs.Invalid, "TAX_FILE",
+				"the file cannot be read as a rate file of nine columns").Because(err)
 		}
 		line, _ := reader.FieldPos(0)
 		path := fmt.Sprintf("line_%d", line)
@@ -79,17 +81,20 @@ func streamlinedRow(c []string, path string) (RateRow, []errs.Field) {
 	}
 	state := stateOf(c[0])
 	if state == "" {
-		add("state", "TAX_ROW_STATE", fmt.Sprintf("state %q: allowed are the FIPS numbers of the states, like 39", c[0]))
+		add("state", "TAX_ROW_STATE",
+			fmt.Sprintf("state %q: allowed are the FIPS numbers of the states, like 39", c[0]))
 	}
 	kind, ok := streamlinedKinds[c[1]]
 	if !ok {
-		add("jurisdiction_type", "TAX_ROW_LEVEL", fmt.Sprintf("kind %q: allowed are 45 state, 00 county, 01 place, 63 district", c[1]))
+		add("jurisdiction_type", "TAX_ROW_LEVEL",
+			fmt.Sprintf("kind %q: allowed are 45 state, 00 county, 01 place, 63 district", c[1]))
 	}
 	rate, err := ParseRate(c[3])
 	if err != nil {
 		add("general_tax_rate_intrastate", "TAX_RATE", err.Error())
 	}
-	row := RateRow{Country: "US", State: state, Level: kind.level, Code: "US-" + state, Scheme: "SALES_TAX", Rate: rate,
+	row := RateRow{Country: "US", State: state, Level: kind.level, Code: "US-" + state,
+		Scheme: "SALES_TAX", Rate: rate,
 		ValidFrom: dashed(c[7]), ValidTo: dashed(c[8])}
 	if row.ValidTo == "9999-12-31" {
 		row.ValidTo = ""

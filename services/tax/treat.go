@@ -86,9 +86,11 @@ func (q *quotation) charges(number int) (charge, materials int64) {
 func (t *territory) treatLine(q *quotation, i int, p *parts, j job) []finding.Finding {
 	line := &q.lines[i]
 	if o := q.override(line.ID); o != nil {
-		law := &Taxability{Rule: setByHand, Source: finding.Source{Citation: "set by hand: " + o.Reason, Known: finding.Own}}
+		law := &Taxability{Rule: setByHand, Source: finding.Source{Citation: "set by hand: " + o.Reason,
+			Known: finding.Own}}
 		p.add(line.Amount.Minor, o.Treatment, law, "Set by hand ("+o.Reason+")")
-		return []finding.Finding{caution("TAX-SET-BY-HAND", fmt.Sprintf("lines[%d]", q.position(line.ID)),
+		return []finding.Finding{caution("TAX-SET-BY-HAND",
+			fmt.Sprintf("lines[%d]", q.position(line.ID)),
 			"Make sure that the reason would satisfy an auditor.", law.Source,
 			"The treatment of line %d was set to %s by hand: %s.", line.ID, o.Treatment, o.Reason)}
 	}
@@ -127,7 +129,8 @@ func (law *Taxability) apply(q *quotation, line *Line, p *parts, j job) []findin
 		return law.applyTenth(q, line, p, apart)
 	case MethodWithRepair:
 		if j.repairs == 0 {
-			return []finding.Finding{stop("TAX-TRIP-ALONE", fmt.Sprintf("lines[%d]", q.position(line.ID)),
+			return []finding.Finding{stop("TAX-TRIP-ALONE",
+				fmt.Sprintf("lines[%d]", q.position(line.ID)),
 				"Set the line's treatment with a reason.", law.Source,
 				"Line %d is taxed as the repair it belongs to, and there is none.", line.ID)}
 		}
@@ -152,7 +155,8 @@ func (law *Taxability) applyTenth(q *quotation, line *Line, p *parts, apart bool
 		return nil
 	}
 	if materials == 0 && whole > 0 {
-		return []finding.Finding{stop("TAX-MATERIALS-UNKNOWN", fmt.Sprintf("lines[%d].materials_part", q.position(line.ID)),
+		return []finding.Finding{stop("TAX-MATERIALS-UNKNOWN",
+			fmt.Sprintf("lines[%d].materials_part", q.position(line.ID)),
 			"Give the price of the materials in it, or state that it is labor only.", law.Source,
 			"Whether line %d is taxed depends on the share of its materials, and their price is not given.", line.ID)}
 	}
@@ -171,7 +175,8 @@ func (law *Taxability) applyTenth(q *quotation, line *Line, p *parts, apart bool
 	}
 	p.add(materials, Taxed, law, law.Taxed)
 	p.add(whole-materials, NotTaxable, law, law.Separate)
-	return []finding.Finding{caution("TAX-MATERIALS-SEGREGATE", fmt.Sprintf("lines[%d]", q.position(line.ID)),
+	return []finding.Finding{caution("TAX-MATERIALS-SEGREGATE",
+		fmt.Sprintf("lines[%d]", q.position(line.ID)),
 		"Print the materials as a line of their own.", law.Source,
 		"The materials of line %d are over a tenth of the charge and must be stated separately on the invoice.", line.ID)}
 }
@@ -181,7 +186,8 @@ func (q *quotation) unknown(t *territory, law *Taxability, line *Line) finding.F
 	fix := "Add the rule with its source, or set the line's treatment with a reason."
 	code := t.code
 	if law == nil {
-		return stop("TAX-TAXABILITY-UNKNOWN", path, fix, finding.Source{Citation: "no rule on file", Known: finding.Own},
+		return stop("TAX-TAXABILITY-UNKNOWN", path, fix,
+			finding.Source{Citation: "no rule on file", Known: finding.Own},
 			"Whether %s taxes %s on %s is not known: no rule is on file.", code, line.Category, q.request.On)
 	}
 	return stop("TAX-TAXABILITY-UNKNOWN", path, fix, law.Source,

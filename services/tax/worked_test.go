@@ -65,6 +65,7 @@ func TestQuoteTaxesRepairsAsEachStateDoes(t *testing.T) {
 		{"VA separate", "2026-11-20", fix("VA"), j2, 64, "P.D. 01-212"},
 		{"MA lump, materials 7.5 %", "2026-11-20", at("MA", "", ""), j1, 0, "LR 85-1"},
 		{"MA lump, materials 15 %", "2026-11-20", at("MA", "", ""), j1x, 500, "LR 85-1"},
+		{"MA exactly a tenth is not under a tenth", "2026-11-20", at("MA", "", ""), []tax.Line{lump(1, 8000, 800)}, 500, "LR 85-1: less than 10 %"},
 		{"MA separate", "2026-11-20", at("MA", "", ""), j2, 75, "LR 85-1"},
 		{"MN separate: 0.825 rounds up", "2026-11-20", fix("MN"), j2, 83, "Minnesota DOR industry guide (2017)"},
 		{"OR has no sales tax", "2026-11-20", at("OR", "", ""), j1, 0, "state rates of 1 January 2016"},
