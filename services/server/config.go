@@ -98,6 +98,8 @@ type Outside struct {
 	Photos            jobs.PhotoStore
 	Document          invoices.Document
 	Sender            webhooks.Sender
+	// CheckURL refuses, with a sentence, an address that webhooks may not be delivered to.
+	CheckURL func(url string) error
 	// Inbound makes the handler of payers' messages; it is served under /inbound/.
 	Inbound func(Inbox) http.Handler
 	// Schemas are JSON Schemas by name, served under /schemas/.

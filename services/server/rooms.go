@@ -9,18 +9,24 @@ import (
 	accessv1 "cullet/proto/cullet/access/v1"
 	claimsv1 "cullet/proto/cullet/claims/v1"
 	customersv1 "cullet/proto/cullet/customers/v1"
+	invoicesv1 "cullet/proto/cullet/invoices/v1"
 	payersv1 "cullet/proto/cullet/payers/v1"
+	runsv1 "cullet/proto/cullet/runs/v1"
 	taxv1 "cullet/proto/cullet/tax/v1"
+	webhooksv1 "cullet/proto/cullet/webhooks/v1"
 	"cullet/services/access/accessrpc"
 	"cullet/services/claims"
 	"cullet/services/claims/claimsrpc"
 	"cullet/services/customers/customersrpc"
 	"cullet/services/internal/gateway"
 	"cullet/services/internal/rpc"
+	"cullet/services/invoices/invoicesrpc"
 	"cullet/services/payers/payersrpc"
 	"cullet/services/repairability"
+	"cullet/services/runs/runsrpc"
 	"cullet/services/tax"
 	"cullet/services/tax/taxrpc"
+	"cullet/services/webhooks/webhooksrpc"
 )
 
 // room is one service as the server mounts it.
@@ -50,6 +56,15 @@ var rooms = []room{
 	}},
 	{gateway: claimsv1.RegisterClaimServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line))
+	}},
+	{gateway: invoicesv1.RegisterInvoiceServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document))
+	}},
+	{gateway: runsv1.RegisterRunServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		runsv1.RegisterRunServiceServer(r, runsrpc.New(h.db, h.pages, h.Now, h.line))
+	}},
+	{gateway: webhooksv1.RegisterWebhookServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+		webhooksv1.RegisterWebhookServiceServer(r, webhooksrpc.New(h.db, h.pages, h.Now, h.ring, h.CheckURL))
 	}},
 }
 
