@@ -98,13 +98,11 @@ func (st *stack) add(row *RateRow, law *territory) {
 
 // dropIncluded removes the levies whose tax is contained in another's rate.
 func (st *stack) dropIncluded() {
-	kept := st.levies[:0]
-	for i := range st.levies {
-		if !st.included(st.levies[i].row.Code) {
-			kept = append(kept, st.levies[i])
+	for i := len(st.levies) - 1; i >= 0; i-- {
+		if st.included(st.levies[i].row.Code) {
+			st.levies = slices.Delete(st.levies, i, i+1)
 		}
 	}
-	st.levies = kept
 }
 
 func (st *stack) included(code string) bool {

@@ -31,13 +31,8 @@ func (p *parts) add(minor int64, treatment Treatment, law *Taxability, opening s
 	p.n++
 }
 
-// job is what the law asks about all lines of one repair job.
-type job struct {
-	// charge is labor and materials, materials what of it is in one-sum repairs.
-	charge, materials int64
-	// repairs counts the repair lines, taxed those of them that are taxed, at least in part.
-	repairs, taxed int
-}
+// job counts the repair lines of one repair job, and those of them that are taxed at least in part.
+type job struct{ repairs, taxed int }
 
 // treat decides on every line by the law of one territory. out has one entry for each line.
 func (t *territory) treat(q *quotation, out []parts) []finding.Finding {
