@@ -1,0 +1,107 @@
+// Package command is the command line: one file a verb. The clerk's verbs are gRPC clients and
+// nothing else; what they cannot do through the public API, the API lacks.
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+
+	"cullet/services/errs"
+)
+
+// Exit codes. They are part of the interface.
+const (
+	exitDone        = 0
+	exitFailed      = 1
+	exitUsage       = 2
+	exitUnavailable = 3
+	exitFindings    = 4
+)
+
+// cli is every verb.
+type cli struct {
+	Globals
+
+	Serve      serveCommand      `cmd:"" help:"Run the server: gRPC, JSON over HTTP, the desk, the workers."`
+	Migrate    migrateCommand    `cmd:"" help:"Bring the schema of an existing PostgreSQL up to date, and end."`
+	Demo       demoCommand       `cmd:"" help:"Show the main job on an invented shop (needs a binary built for it: make demo)."`
+	Submit     submitCommand     `cmd:"" help:"Start the nightly run and show how it goes."`
+	Record     recordCommand     `cmd:"" help:"Record completed repairs from JSON files."`
+	Tasks      tasksCommand      `cmd:"" help:"List what needs a person."`
+	Claims     claimsCommand     `cmd:"" help:"List claims, or show one."`
+	Release    releaseCommand    `cmd:"" help:"Release ready claims."`
+	Invoice    invoiceCommand    `cmd:"" help:"Save the printed invoice as PDF."`
+	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
+	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
+	Version    versionCommand    `cmd:"" help:"Say which version this is."`
+}
+
+// world is what a verb works with.
+type world struct {
+	context.Context
+	out, err io.Writer
+	globals  Globals
+}
+
+// failure is an error with the exit code that it ends the program with.
+type failure struct {
+	code  int
+	cause error
+}
+
+func (f *failure) Error() string { return f.cause.Error() }
+func (f *failure) Unwrap() error { return f.cause }
+
+// Main runs the command line and gives the exit code: 0 done, 1 failed, 2 wrong usage, 3 the
+// server cannot be reached, 4 done and something needs a person.
+func Main(args []string, out, problems io.Writer) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	var c cli
+	parser, err := kong.New(&c, kong.Name("cullet"), kong.Writers(out, problems), kong.Exit(func(int) {}),
+		kong.Description("The back office that gets a small glass repair shop paid."), kong.UsageOnError())
+	if err != nil {
+		fmt.Fprintln(problems, "cullet:", err)
+		return exitFailed
+	}
+	parsed, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintln(problems, "cullet:", err)
+		fmt.Fprintln(problems, "cullet --help lists the verbs.")
+		return exitUsage
+	}
+	return ended(problems, parsed.Run(&world{Context: ctx, out: out, err: problems, globals: c.Globals}))
+}
+
+// ended tells an error with every field that it names, and gives the exit code.
+func ended(problems io.Writer, err error) int {
+	if err == nil {
+		return exitDone
+	}
+	var known *failure
+	if errors.As(err, &known) && known.code == exitFindings {
+		fmt.Fprintln(problems, err)
+		return known.code
+	}
+	fmt.Fprintln(problems, "cullet:", err)
+	var detailed *errs.Error
+	if errors.As(err, &detailed) && len(detailed.Fields) > 1 {
+		for _, f := range detailed.Fields {
+			fmt.Fprintf(problems, "  %s: %s\n", f.Path, f.Message)
+		}
+	}
+	switch {
+	case known != nil:
+		return known.code
+	case errs.Is(err, errs.Unavailable):
+		return exitUnavailable
+	}
+	return exitFailed
+}

@@ -1,0 +1,137 @@
+package command
+
+import (
+	"fmt"
+	"os"
+
+	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	payersv1 "cullet/proto/cullet/payers/v1"
+)
+
+type invoiceCommand struct {
+	Number string `arg:"" help:"Number of the invoice, such as INV-000123."`
+	Output string `help:"File to write; the invoice's own name when empty." short:"o" type:"path"`
+	Paper  string `help:"LETTER or A4." enum:",LETTER,A4" default:""`
+}
+
+// Run saves the printed invoice.
+func (c *invoiceCommand) Run(w *world) error {
+	server, err := w.dial()
+	if err != nil {
+		return err
+	}
+	defer server.Close()
+	list, err := server.Invoices.ListInvoices(w, &invoicesv1.ListInvoicesRequest{Filter: fmt.Sprintf("invoice_number = %q", c.Number)})
+	if err != nil {
+		return err
+	}
+	if len(list.GetInvoices()) == 0 {
+		return fmt.Errorf("there is no invoice %s", c.Number)
+	}
+	printed, err := server.Invoices.GetInvoiceDocument(w, &invoicesv1.GetInvoiceDocumentRequest{
+		InvoiceId: list.GetInvoices()[0].GetInvoiceId(), Paper: c.Paper})
+	if err != nil {
+		return err
+	}
+	name := c.Output
+	if name == "" {
+		name = printed.GetFileName()
+	}
+	if err := os.WriteFile(name, printed.GetPdf(), 0o600); err != nil {
+		return fmt.Errorf("save the invoice: %w", err)
+	}
+	fmt.Fprintln(w.out, name)
+	return nil
+}
+
+type remittanceCommand struct {
+	Payer  string `help:"The shop's code of the payer." required:""`
+	Format string `help:"Format of the file." default:"csv"`
+	File   string `arg:"" help:"The file." type:"existingfile"`
+}
+
+// Run posts a remittance. Exit code 4 when money of it waits.
+func (c *remittanceCommand) Run(w *world) error {
+	content, err := os.ReadFile(c.File)
+	if err != nil {
+		return fmt.Errorf("read the remittance: %w", err)
+	}
+	server, err := w.dial()
+	if err != nil {
+		return err
+	}
+	defer server.Close()
+	payers, err := server.Payers.ListPayers(w, &payersv1.ListPayersRequest{PageSize: 200})
+	if err != nil {
+		return err
+	}
+	id := ""
+	for _, p := range payers.GetPayers() {
+		if p.GetCode() == c.Payer {
+			id = p.GetPayerId()
+		}
+	}
+	if id == "" {
+		return &failure{exitUsage, fmt.Errorf("the shop has no payer with the code %q", c.Payer)}
+	}
+	posted, err := server.Invoices.PostRemittance(w, &invoicesv1.PostRemittanceRequest{PayerId: id, Format: c.Format,
+		Content: content, RequestId: w.globals.RequestID})
+	if err != nil {
+		return err
+	}
+	if w.globals.JSON {
+		return w.printJSON(posted)
+	}
+	return w.printRemittance(posted)
+}
+
+func (w *world) printRemittance(posted *invoicesv1.PostRemittanceResponse) error {
+	r := posted.GetRemittance()
+	if posted.GetIsRepeated() {
+		fmt.Fprintf(w.out, "Payment %s was posted before; nothing is booked twice.\n", r.GetReference())
+	}
+	t := w.newTable("Line", "Paid", "Placed", "Where and why")
+	right(t, 2, 3)
+	for _, l := range r.GetLines() {
+		t.AppendRow([]any{l.GetLineNumber(), sum(l.GetPaid()), sum(l.GetAllocated()), l.GetSentence()})
+	}
+	t.AppendFooter([]any{"", sum(r.GetAmount()), sum(r.GetAllocated()), sum(r.GetUnmatched()) + " has no place yet"})
+	t.Render()
+	if r.GetUnmatched().GetMinorUnits() != 0 {
+		return &failure{exitFindings, fmt.Errorf("%s waits for a place", sum(r.GetUnmatched()))}
+	}
+	return nil
+}
+
+type doctorCommand struct{}
+
+// Run checks the books. Exit code 1 when an invariant is broken.
+func (c *doctorCommand) Run(w *world) error {
+	server, err := w.dial()
+	if err != nil {
+		return err
+	}
+	defer server.Close()
+	checked, err := server.Invoices.CheckBooks(w, &invoicesv1.CheckBooksRequest{})
+	if err != nil {
+		return err
+	}
+	if w.globals.JSON {
+		return w.printJSON(checked)
+	}
+	broken := 0
+	t := w.newTable("Law", "Holds", "What was compared")
+	for _, check := range checked.GetChecks() {
+		holds := "yes"
+		if !check.GetIsHolding() {
+			holds = "NO"
+			broken++
+		}
+		t.AppendRow([]any{check.GetName(), holds, check.GetSentence()})
+	}
+	t.Render()
+	if broken > 0 {
+		return fmt.Errorf("%d laws of the books are broken", broken)
+	}
+	return nil
+}

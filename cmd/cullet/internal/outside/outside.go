@@ -1,0 +1,71 @@
+// Package outside hands the server what touches the world: formats, channels, the photo store,
+// the printer of documents, webhooks in both directions.
+//
+// It refuses to know a claim; it only puts adapters together.
+package outside
+
+import (
+	"crypto/x509"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	folderchannel "cullet/adapters/channel/folder"
+	httpschannel "cullet/adapters/channel/https"
+	"cullet/adapters/document"
+	jsonformat "cullet/adapters/format/json"
+	"cullet/adapters/outbound"
+	"cullet/adapters/payload"
+	"cullet/adapters/photostore"
+	csvremittance "cullet/adapters/remittance/csv"
+	"cullet/adapters/webhook"
+	"cullet/services/claims"
+	"cullet/services/invoices"
+	"cullet/services/server"
+)
+
+// Options say where adapters keep things and whom they believe.
+type Options struct {
+	// Photos is the folder of the photo store, Exchange that of the folder channel; both are made
+	// when missing.
+	Photos, Exchange string
+	// RootCAs are believed besides the system's; nil believes the system's alone.
+	RootCAs *x509.CertPool
+	Now     func() time.Time
+	Log     *slog.Logger
+}
+
+// Open puts the adapters together. Close ends them.
+func Open(o Options) (outside server.Outside, closeAll func() error, err error) {
+	for _, dir := range []string{o.Photos, o.Exchange} {
+		if err := os.MkdirAll(dir, 0o700); err != nil {
+			return server.Outside{}, nil, fmt.Errorf("make the folder %s: %w", filepath.Base(dir), err)
+		}
+	}
+	photos, err := photostore.Open(o.Photos)
+	if err != nil {
+		return server.Outside{}, nil, err
+	}
+	return server.Outside{
+		Translator:        payload.Translator{},
+		Formats:           []claims.Format{jsonformat.Format{}},
+		Channels:          []claims.Channel{httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}), folderchannel.New(folderchannel.Options{Root: o.Exchange})},
+		RemittanceFormats: []invoices.RemittanceFormat{csvremittance.Format{}},
+		Photos:            photos,
+		Document:          document.Printer{},
+		Sender:            webhook.NewDeliverer(webhook.DelivererOptions{RootCAs: o.RootCAs, Now: o.Now}),
+		CheckURL: func(url string) error {
+			_, err := outbound.CheckURL(url)
+			return err
+		},
+		Inbound: func(inbox server.Inbox) http.Handler {
+			return webhook.NewReceiver(inbox, inbox, o.Now, o.Log)
+		},
+		Schemas: map[string][]byte{
+			"claim.json": payload.Schema(), "batch.json": jsonformat.BatchSchema(), "answers.json": jsonformat.AnswersSchema(),
+		},
+	}, photos.Close, nil
+}
