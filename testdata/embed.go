@@ -1,10 +1,10 @@
-// Package testdata hands the demo the invented records, so that the binary needs no files beside
-// it. Everything in this folder is invented or says where it comes from; see README.md.
+// Package testdata holds what tests and the demo share. Everything in it is invented, or names the
+// publication that it was taken from.
 package testdata
 
 import "embed"
 
-// Repairs holds the folder repairs with the records of the invented shop.
+// Repairs are the invented repair records of an invented shop, under repairs/.
 //
 //go:embed repairs/*.json
 var Repairs embed.FS
