@@ -4,12 +4,9 @@ import (
 	"context"
 	"fmt"
 
-	"cullet/cmd/cullet/internal/demo/scenario"
 	moneyv1 "cullet/proto/cullet/money/v1"
 	payersv1 "cullet/proto/cullet/payers/v1"
 	"cullet/services/access"
-	"cullet/services/payers"
-	"cullet/services/pricing"
 )
 
 // The webhook secrets and tokens of the invented payers. They open nothing but this demo.
@@ -41,80 +38,73 @@ type cast struct {
 
 func usd(minor int64) *moneyv1.Money { return &moneyv1.Money{MinorUnits: minor, CurrencyCode: "USD"} }
 
-// behaviour is how the simulation of a payer decides and misbehaves; the shop does not know it.
-var behaviour = map[string]struct {
-	outcomes                     map[string]int
-	acknowledgements, transports []string
-}{
-	scenario.Lantern: {map[string]int{"ACCEPT": 7, "SHORT_PAY": 2, "REJECT": 1}, []string{"ONCE", "TWICE"}, []string{"DROP_REPLY", "HONEST"}},
-	scenario.Quarry:  {map[string]int{"ACCEPT": 6, "DENY": 2, "ASK": 2, "REJECT": 1}, []string{"LATE", "ONCE"}, []string{"HONEST", "FAIL_AFTER_TAKING"}},
-	scenario.Fernway: {map[string]int{"ACCEPT": 5, "SHORT_PAY": 1}, nil, nil},
-	scenario.OldMill: {map[string]int{"SILENT": 3, "ACCEPT": 1}, []string{"NONE", "UNKNOWN"}, nil},
+// prices is a price agreement from the beginning of the year.
+func prices(key string, first, further, trip int64, most int32) []*payersv1.PriceAgreement {
+	a := &payersv1.PriceAgreement{Key: key, ValidFrom: "2026-01-01", FirstRepair: usd(first), FurtherRepair: usd(further),
+		CrackRepair: usd(first + 2000), CrackBaseMm: 150, CrackFurther_25Mm: usd(500), MaxRepairs: most, MaterialsBasisPoints: 1500,
+		SpreadBasisPoints: 5000}
+	if trip > 0 {
+		a.TripCharge = usd(trip)
+	}
+	return []*payersv1.PriceAgreement{a}
 }
 
-// listPrices is the code of the payer that holds the prices of motorists who pay themselves.
-const listPrices = "list-prices"
+var beforeAndAfter = []*payersv1.PhotoDemand{{Kind: "BEFORE", IsPerDamage: true}, {Kind: "AFTER", IsPerDamage: true}}
 
 // theCast is everybody who pays in the demo. All are invented.
 func theCast() []*cast {
-	var all []*cast
-	for _, p := range scenario.Payers() {
-		c := &cast{code: p.Code, name: p.Name, kind: payersv1.PayerKind(payersv1.PayerKind_value["PAYER_KIND_"+string(p.Kind)]),
-			profile: toProfile(p.Profile), outcomes: behaviour[p.Code].outcomes,
-			acknowledgements: behaviour[p.Code].acknowledgements, transports: behaviour[p.Code].transports}
-		c.profile.IsTest = true
-		switch p.Code {
-		case scenario.Fernway: // what leaves to this one, the clerk releases
-			c.profile.IsReleasedByItself = false
-		case scenario.OldMill: // so that its silence shows within the demo's three nights
-			c.profile.AnswerDays = 1
-		}
-		if c.profile.GetChannel() == "folder" {
-			c.profile.Address = p.Code
-		}
-		all = append(all, c)
-	}
-	return append(all, &cast{code: listPrices, name: "Motorists (list prices)", kind: payersv1.PayerKind_PAYER_KIND_MOTORIST,
-		profile: &payersv1.PayerProfile{IsMobileWorkPaid: true, PriceAgreements: []*payersv1.PriceAgreement{{
-			Key: "List 2026", ValidFrom: "2026-01-01", FirstRepair: usd(8995), FurtherRepair: usd(2000), CrackRepair: usd(10995),
-			CrackBaseMm: 150, CrackFurther_25Mm: usd(500), TripCharge: usd(2500), MaterialsBasisPoints: 1200}}}})
+	return append(insurers(), accounts()...)
 }
 
-// toProfile gives a profile as the API takes it.
-func toProfile(p payers.Profile) *payersv1.PayerProfile {
-	m := &payersv1.PayerProfile{RequiredFields: p.RequiredFields, ForbiddenFields: p.ForbiddenFields,
-		PolicyNumberPattern: p.PolicyNumberPattern, AuthorizationNumberPattern: p.AuthorizationNumberPattern,
-		StandardKey: p.StandardKey, FilingLimitDays: int32(p.FilingLimitDays), IsFilingCountedFromLoss: p.IsFilingCountedFromLoss,
-		IsDeductibleWaivedForRepair: p.IsDeductibleWaivedForRepair, IsMobileWorkPaid: p.IsMobileWorkPaid,
-		AnswerDays: int32(p.AnswerDays), PaymentDays: int32(p.PaymentDays), Format: p.Format, Channel: p.Channel,
-		IsReleasedByItself: p.IsReleasedByItself, IsInvoicedTogether: p.IsInvoicedTogether, Telephone: p.Telephone, Hours: p.Hours,
-		DuplicateWindowDays: int32(p.DuplicateWindowDays), BuyerStatus: string(p.Buyer.Status)}
-	for _, photo := range p.Photos {
-		m.Photos = append(m.Photos, &payersv1.PhotoDemand{Kind: photo.Kind, IsPerDamage: photo.IsPerDamage})
+func insurers() []*cast {
+	return []*cast{
+		{code: "lantern-mutual", name: "Lantern Mutual (invented)", kind: payersv1.PayerKind_PAYER_KIND_INSURER,
+			outcomes: map[string]int{"ACCEPT": 7, "SHORT_PAY": 2, "REJECT": 1}, acknowledgements: []string{"ONCE", "TWICE"},
+			transports: []string{"DROP_REPLY", "HONEST"},
+			profile: &payersv1.PayerProfile{RequiredFields: []string{"policy_number", "date_of_loss", "authorization.number"},
+				PolicyNumberPattern: `^LM-\d{2}-\d{6}$`, AuthorizationNumberPattern: `^A\d{7}$`, Photos: beforeAndAfter,
+				IsDeductibleWaivedForRepair: true, IsMobileWorkPaid: true, FilingLimitDays: 180, AnswerDays: 14, PaymentDays: 30,
+				Format: "json", Channel: "https", IsReleasedByItself: true, Telephone: "800-555-0110", Hours: "weekdays 8 to 20",
+				PriceAgreements: prices("Lantern 2026", 7995, 1500, 2000, 5), IsTest: true}},
+		{code: "quarry-casualty", name: "Quarry Casualty (invented)", kind: payersv1.PayerKind_PAYER_KIND_INSURER,
+			outcomes: map[string]int{"ACCEPT": 6, "DENY": 2, "ASK": 2, "REJECT": 1}, acknowledgements: []string{"LATE", "ONCE"},
+			transports: []string{"HONEST", "FAIL_AFTER_TAKING"},
+			profile: &payersv1.PayerProfile{RequiredFields: []string{"policy_number", "date_of_loss", "loss_reference"},
+				PolicyNumberPattern: `^QC\d{8}$`, Photos: []*payersv1.PhotoDemand{{Kind: "VIN_PLATE"}, {Kind: "AFTER", IsPerDamage: true}},
+				FilingLimitDays: 365, AnswerDays: 21, PaymentDays: 45, Format: "json", Channel: "https", IsReleasedByItself: true,
+				Telephone: "800-555-0120", Hours: "weekdays 9 to 17", PriceAgreements: prices("Quarry 2026", 7500, 1000, 0, 3), IsTest: true}},
+		{code: "fernway-insurance", name: "Fernway Insurance (invented)", kind: payersv1.PayerKind_PAYER_KIND_INSURER,
+			outcomes: map[string]int{"ACCEPT": 5, "SHORT_PAY": 1},
+			profile: &payersv1.PayerProfile{RequiredFields: []string{"policy_number", "date_of_loss"}, FilingLimitDays: 30,
+				IsDeductibleWaivedForRepair: true, IsMobileWorkPaid: true, AnswerDays: 14, PaymentDays: 30, Format: "json", Channel: "folder",
+				Address: "fernway-insurance", Telephone: "800-555-0130", Hours: "every day 7 to 22",
+				PriceAgreements: prices("Fernway 2026", 6995, 1250, 1500, 4), IsTest: true}},
+		{code: "old-mill-indemnity", name: "Old Mill Indemnity (invented)", kind: payersv1.PayerKind_PAYER_KIND_INSURER,
+			outcomes: map[string]int{"SILENT": 3, "ACCEPT": 1}, acknowledgements: []string{"NONE", "UNKNOWN"},
+			profile: &payersv1.PayerProfile{RequiredFields: []string{"policy_number", "date_of_loss", "authorization.number"},
+				IsDeductibleWaivedForRepair: true, FilingLimitDays: 90, AnswerDays: 1, PaymentDays: 30, Format: "json", Channel: "https",
+				IsReleasedByItself: true, Telephone: "800-555-0140", Hours: "weekdays 10 to 16",
+				PriceAgreements: prices("Old Mill 2026", 7250, 1250, 1000, 3), IsTest: true}},
 	}
-	if c := p.Buyer.Certificate; c != nil {
-		m.CertificateNumber, m.CertificateJurisdiction = c.Number, c.Jurisdiction
-		m.CertificateValidFrom, m.CertificateValidTo = c.ValidFrom, c.ValidTo
-	}
-	for _, a := range p.Agreements {
-		m.PriceAgreements = append(m.PriceAgreements, toAgreement(a))
-	}
-	return m
 }
 
-func toAgreement(a pricing.Agreement) *payersv1.PriceAgreement {
-	m := &payersv1.PriceAgreement{Key: a.Key, ValidFrom: a.ValidFrom, ValidTo: a.ValidTo, FirstRepair: usd(a.First.Minor),
-		FurtherRepair: usd(a.Further.Minor), MaxRepairs: int32(a.MaxRepairs), DiscountBasisPoints: int32(a.DiscountBasisPoints),
-		MaterialsBasisPoints: int32(a.Materials.BasisPoints), IsMaterialsSeparate: a.Materials.SeparatelyStated,
-		SpreadBasisPoints: int32(a.Spread.ShareBasisPoints)}
-	if a.Crack != nil {
-		m.CrackRepair, m.CrackBaseMm = usd(a.Crack.Base.Minor), int32(a.Crack.UpToMM)
-		m.CrackFurther_25Mm = usd(a.Crack.PerStep.Minor * 25 / int64(a.Crack.StepMM))
+// accounts are the fleet, the government and the motorists who pay themselves.
+func accounts() []*cast {
+	return []*cast{
+		{code: "tannery-freight", name: "Tannery Freight (invented)", kind: payersv1.PayerKind_PAYER_KIND_FLEET,
+			profile: &payersv1.PayerProfile{RequiredFields: []string{"purchase_order"}, IsMobileWorkPaid: true, AnswerDays: 30,
+				PaymentDays: 30, Format: "json", Channel: "folder", Address: "tannery-freight", IsInvoicedTogether: true,
+				IsReleasedByItself: true, Telephone: "614-555-0150", Hours: "weekdays",
+				PriceAgreements: prices("Tannery 2026", 6000, 1000, 1500, 0), IsTest: true}},
+		{code: "franklin-parks", name: "Franklin Parks Garage (invented)", kind: payersv1.PayerKind_PAYER_KIND_GOVERNMENT,
+			profile: &payersv1.PayerProfile{RequiredFields: []string{"purchase_order"}, IsMobileWorkPaid: true, AnswerDays: 30, PaymentDays: 60,
+				Format: "json", Channel: "folder", Address: "franklin-parks", IsReleasedByItself: true, Telephone: "614-555-0160",
+				Hours: "weekdays 8 to 15", BuyerStatus: "EXEMPT_GOVERNMENT", CertificateNumber: "DEMO-EX-1",
+				CertificateValidFrom: "2026-01-01", CertificateValidTo: "2026-12-31", CertificateJurisdiction: "US-OH",
+				PriceAgreements: prices("Parks 2026", 6500, 1000, 0, 0), IsTest: true}},
+		{code: "list-prices", name: "Motorists (list prices)", kind: payersv1.PayerKind_PAYER_KIND_MOTORIST,
+			profile: &payersv1.PayerProfile{IsMobileWorkPaid: true, PriceAgreements: prices("List 2026", 8995, 2000, 2500, 0)}},
 	}
-	if a.TripCharge != nil {
-		m.TripCharge = usd(a.TripCharge.Minor)
-	}
-	return m
 }
 
 // invite makes the payers that the server does not know yet, and tells the simulation who it is.
