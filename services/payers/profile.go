@@ -51,11 +51,12 @@ type Profile struct {
 	// AnswerDays is within how many days after submission an answer is owed; 0 means 14.
 	AnswerDays int `json:"answer_days,omitempty" validate:"min=0,max=366"`
 	// PaymentDays is the term of the invoice; 0 means 30.
-	PaymentDays int    `json:"payment_days,omitempty" validate:"min=0,max=366"`
-	Format      string `json:"format" validate:"required,max=20"`
-	Channel     string `json:"channel" validate:"required,max=20"`
+	PaymentDays int `json:"payment_days,omitempty" validate:"min=0,max=366"`
+	// Format and Channel are empty only for the motorist, to whom nothing is sent.
+	Format  string `json:"format" validate:"max=20"`
+	Channel string `json:"channel" validate:"max=20"`
 	// Address is where the channel delivers: a URL, or a folder's name.
-	Address string `json:"address" validate:"required,max=500"`
+	Address string `json:"address" validate:"max=500"`
 	// IsReleasedByItself lets the nightly run release what is ready.
 	IsReleasedByItself bool `json:"is_released_by_itself,omitempty"`
 	// IsInvoicedTogether bills all claims of one release on one invoice.

@@ -12,6 +12,7 @@ import (
 	"cullet/services/errs"
 	"cullet/services/finding"
 	"cullet/services/ident"
+	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
 	"cullet/services/jobs"
 	"cullet/services/jobs/jobspg"
@@ -284,4 +285,24 @@ func (p *Pipeline) Payload(ctx context.Context, tx *pg.Tx, id ident.Claim) ([]by
 	}
 	t, err := p.Translator.Translate(about)
 	return t.Payload, err
+}
+
+// PayerChanged asks for every claim on the payer that is not released to be checked again.
+func (p *Pipeline) PayerChanged(ctx context.Context, shop ident.Shop, payerKey string) error {
+	return p.changed(ctx, shop, ident.Payer(payerKey))
+}
+
+// ShopChanged asks for every claim of the shop that is not released to be checked again.
+func (p *Pipeline) ShopChanged(ctx context.Context, shop ident.Shop, _ string) error {
+	return p.changed(ctx, shop, "")
+}
+
+func (p *Pipeline) changed(ctx context.Context, shop ident.Shop, payer ident.Payer) error {
+	return pg.Transact(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) error {
+		open, err := claimspg.Editable(ctx, tx, payer)
+		if err != nil {
+			return err
+		}
+		return outbox.Enqueue(ctx, tx, TopicCheck, open...)
+	})
 }

@@ -4,7 +4,9 @@ import (
 	"context"
 	"time"
 
+	"cullet/services/access"
 	"cullet/services/internal/outbox"
+	"cullet/services/payers"
 	"cullet/services/pipeline"
 )
 
@@ -26,6 +28,8 @@ func (s *service) startWorkers(ctx context.Context) {
 			pipeline.TopicOpen:  s.line.Open,
 			pipeline.TopicCheck: s.line.Recheck,
 			pipeline.TopicPost:  s.line.Post,
+			payers.TopicChanged: s.line.PayerChanged,
+			access.TopicChanged: s.line.ShopChanged,
 		}},
 		{2, map[string]outbox.Handler{pipeline.TopicRun: s.line.Advance}},
 		{8, map[string]outbox.Handler{pipeline.TopicSend: s.line.Send}},

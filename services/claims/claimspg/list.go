@@ -46,3 +46,15 @@ func Open(ctx context.Context, tx *pg.Tx, invoice ident.Invoice, currency string
 	}
 	return money.From(minor, currency), nil
 }
+
+const editable = `
+SELECT claim_id FROM claims WHERE shop_id = $1 AND state IN ('DRAFT', 'READY') AND ($2 = '' OR payer_id = NULLIF($2, '')::uuid)`
+
+// Editable lists the claims that are not released, of a payer or, when that is empty, of all.
+func Editable(ctx context.Context, tx *pg.Tx, payer ident.Payer) ([]ident.Claim, error) {
+	var all []ident.Claim
+	if err := tx.Select(ctx, &all, editable, string(tx.Shop()), string(payer)); err != nil {
+		return nil, fmt.Errorf("list the claims before release: %w", err)
+	}
+	return all, nil
+}

@@ -56,6 +56,20 @@ func (s *Server) checkProfile(path string, m *payersv1.PayerProfile, p payers.Pr
 	return f.all
 }
 
+// checkReach wants to know how a payer is reached; nothing is ever sent to the motorist.
+func checkReach(path string, kind payers.Kind, p payers.Profile) []errs.Field {
+	f := faultList{prefix: path}
+	if kind == payers.Motorist {
+		return nil
+	}
+	for _, field := range []struct{ name, given string }{{"format", p.Format}, {"channel", p.Channel}, {"address", p.Address}} {
+		if field.given == "" {
+			f.add(field.name, "REQUIRED", "nothing was given; say how claims reach this payer")
+		}
+	}
+	return f.all
+}
+
 // oneOf refuses a name that is not on the list; an empty one is somebody else's to judge.
 func oneOf(f *faultList, path, given string, allowed []string) {
 	if given != "" && !slices.Contains(allowed, given) {

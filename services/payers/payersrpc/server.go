@@ -108,6 +108,7 @@ func (s *Server) CreatePayer(
 	profile.Version = 1
 	faults := checkNames(req)
 	faults = append(faults, s.checkProfile("profile", req.GetProfile(), profile)...)
+	faults = append(faults, checkReach("profile", wire.Word[payers.Kind](kindPrefix, req.GetKind()), profile)...)
 	currency, err := s.checkCurrency(ctx, "profile", req.GetProfile())
 	if err != nil {
 		return nil, err
@@ -163,6 +164,9 @@ func (s *Server) UpdatePayerProfile(
 			return nil, err
 		}
 		if err := rpc.CheckVersion(version, payer.Version); err != nil {
+			return nil, err
+		}
+		if err := rpc.Refuse(ctx, checkReach("profile", payer.Kind, profile)); err != nil {
 			return nil, err
 		}
 		next := payer.Profile.Version + 1
