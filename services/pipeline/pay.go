@@ -65,6 +65,7 @@ func (p *Pipeline) InvoiceJob(ctx context.Context, tx *pg.Tx, id ident.Job) (inv
 // AlreadyInvoiced says that a job has an invoice of its own already; the caller answers with it.
 type AlreadyInvoiced struct{ Invoice invoices.Invoice }
 
+// Error names the invoice.
 func (a *AlreadyInvoiced) Error() string {
 	return "the job is on invoice " + a.Invoice.Number + " already"
 }

@@ -58,7 +58,7 @@ var rooms = []room{
 		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line))
 	}},
 	{gateway: invoicesv1.RegisterInvoiceServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
-		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document))
+		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document, h.shop))
 	}},
 	{gateway: runsv1.RegisterRunServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		runsv1.RegisterRunServiceServer(r, runsrpc.New(h.db, h.pages, h.Now, h.line))

@@ -5,7 +5,6 @@ import (
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
 	"cullet/services/access"
-	"cullet/services/access/accesspg"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
@@ -27,7 +26,7 @@ func (s *Server) GetAging(ctx context.Context, req *invoicesv1.GetAgingRequest) 
 		shop      access.Shop
 	)
 	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
-		if shop, err = accesspg.GetShop(ctx, tx); err != nil {
+		if shop, err = s.shop(ctx, tx); err != nil {
 			return err
 		}
 		asOf, _ := dayOr("as_of_date", req.GetAsOfDate(), shop.Today(s.now()))
@@ -113,7 +112,7 @@ func (s *Server) GetTrialBalance(ctx context.Context, req *invoicesv1.GetTrialBa
 	}
 	var balances []invoicespg.Balance
 	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) error {
-		shop, err := accesspg.GetShop(ctx, tx)
+		shop, err := s.shop(ctx, tx)
 		if err != nil {
 			return err
 		}

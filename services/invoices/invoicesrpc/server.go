@@ -11,6 +11,7 @@ import (
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
 	moneyv1 "cullet/proto/cullet/money/v1"
+	"cullet/services/access"
 	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
@@ -30,12 +31,17 @@ type Server struct {
 	line     *pipeline.Pipeline
 	formats  map[string]invoices.RemittanceFormat
 	document invoices.Document
+	shop     ReadShop
 }
+
+// ReadShop reads the transaction's shop, whose storage is another room's.
+type ReadShop func(ctx context.Context, tx *pg.Tx) (access.Shop, error)
 
 // New makes the server. Formats read remittances, document prints invoices.
 func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipeline,
-	formats []invoices.RemittanceFormat, document invoices.Document) *Server {
-	s := &Server{db: db, pages: pages, now: now, line: line, formats: map[string]invoices.RemittanceFormat{}, document: document}
+	formats []invoices.RemittanceFormat, document invoices.Document, shop ReadShop) *Server {
+	s := &Server{db: db, pages: pages, now: now, line: line, formats: map[string]invoices.RemittanceFormat{}, document: document,
+		shop: shop}
 	for _, f := range formats {
 		s.formats[f.Name()] = f
 	}

@@ -7,8 +7,8 @@ import (
 	"os"
 	"path/filepath"
 
-	"cullet/adapters/outbound"
 	"cullet/cmd/cullet/internal/demo"
+	"cullet/cmd/cullet/internal/outside"
 )
 
 type demoCommand struct {
@@ -31,7 +31,7 @@ func (c *demoCommand) Run(w *world) error {
 		fmt.Fprintln(w.out, "The demo is forgotten.")
 		return nil
 	}
-	fmt.Fprintln(w.out, outbound.Warning())
+	fmt.Fprintln(w.out, outside.Warning())
 	if c.Once {
 		if state, err = os.MkdirTemp("", "cullet-demo-"); err != nil {
 			return fmt.Errorf("make a throw-away place: %w", err)

@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"cullet/adapters/outbound"
 	"cullet/cmd/cullet/internal/outside"
 	"cullet/services/access"
 	"cullet/services/ident"
@@ -38,7 +37,7 @@ func (c *serveCommand) Run(w *world) error {
 		return err
 	}
 	log := slog.New(slog.NewTextHandler(w.err, nil))
-	if warning := outbound.Warning(); warning != "" {
+	if warning := outside.Warning(); warning != "" {
 		log.Warn(warning)
 	}
 	secure, err := server.TLSFromFiles(c.TLSCert, c.TLSKey)

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"runtime/debug"
 
-	"cullet/adapters/outbound"
+	"cullet/cmd/cullet/internal/outside"
 )
 
 type versionCommand struct{}
@@ -23,7 +23,7 @@ func (versionCommand) Run(w *world) error {
 		}
 	}
 	fmt.Fprintf(w.out, "cullet %s%s\n", version, revision)
-	if warning := outbound.Warning(); warning != "" {
+	if warning := outside.Warning(); warning != "" {
 		fmt.Fprintln(w.out, warning)
 	}
 	return nil

@@ -38,6 +38,9 @@ type Options struct {
 	Log     *slog.Logger
 }
 
+// Warning is what a binary that reaches loopback addresses says at its start; empty otherwise.
+func Warning() string { return outbound.Warning() }
+
 // Open puts the adapters together. Close ends them.
 func Open(o Options) (outside server.Outside, closeAll func() error, err error) {
 	for _, dir := range []string{o.Photos, o.Exchange} {
