@@ -12,13 +12,25 @@ var zones sync.Map
 
 // Zone gives the time zone of an IANA name; UTC when the name is not known to this machine.
 func Zone(name string) *time.Location {
+	if zone, ok := ParseZone(name); ok {
+		return zone
+	}
+	return time.UTC
+}
+
+// ParseZone gives the time zone of an IANA name; ok is false when the name is not known to this
+// machine, and for the empty name and "Local", which name no place.
+func ParseZone(name string) (zone *time.Location, ok bool) {
 	if known, ok := zones.Load(name); ok {
-		return known.(*time.Location)
+		return known.(*time.Location), true
+	}
+	if name == "" || name == "Local" {
+		return nil, false
 	}
 	zone, err := time.LoadLocation(name)
 	if err != nil {
-		return time.UTC
+		return nil, false
 	}
 	zones.Store(name, zone)
-	return zone
+	return zone, true
 }

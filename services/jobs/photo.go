@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/hex"
 	"io"
+	"strings"
 	"time"
 )
 
@@ -48,10 +49,10 @@ type PhotoStore interface {
 	Remove(ctx context.Context, shop string, hash PhotoHash) error
 }
 
-// Bytes gives the hash's 32 bytes; nil when the text is no hash.
+// Bytes gives the hash's 32 bytes; nil when the text is no hash, also when it is one in capitals.
 func (h PhotoHash) Bytes() []byte {
 	raw, err := hex.DecodeString(string(h))
-	if err != nil || len(raw) != 32 {
+	if err != nil || len(raw) != 32 || strings.ContainsAny(string(h), "ABCDEF") {
 		return nil
 	}
 	return raw

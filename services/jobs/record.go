@@ -6,6 +6,9 @@
 package jobs
 
 import (
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
 	"time"
 
 	"cullet/services/access"
@@ -60,7 +63,7 @@ const (
 
 // PhotoReference names a photo by the hash of its bytes.
 type PhotoReference struct {
-	Hash PhotoHash `json:"photo_hash" validate:"required,len=64,hexadecimal,lowercase"`
+	Hash PhotoHash `json:"photo_hash"`
 	Kind PhotoKind `json:"kind" validate:"oneof=BEFORE AFTER VIN_PLATE WHOLE_GLASS"`
 	// DamageNumber counts from 1; 0 for the whole glass or the plate.
 	DamageNumber int `json:"damage_number,omitempty" validate:"min=0,max=20"`
@@ -81,7 +84,7 @@ type Signature struct {
 	SignTime time.Time `json:"sign_time,omitzero"`
 }
 
-// Record is one completed visit.
+// Record is one completed visit. What its tags cannot say is in Check.
 type Record struct {
 	ExternalReference    string              `json:"external_reference" validate:"required,max=100"`
 	Vehicle              Vehicle             `json:"vehicle"`
@@ -89,8 +92,8 @@ type Record struct {
 	Damages              []Damage            `json:"damages" validate:"min=1,max=20,dive"`
 	Place                Place               `json:"place_of_repair"`
 	StartTime            time.Time           `json:"start_time" validate:"required"`
-	FinishTime           time.Time           `json:"finish_time" validate:"required,gtefield=StartTime"`
-	TimeZone             string              `json:"time_zone" validate:"required,timezone"`
+	FinishTime           time.Time           `json:"finish_time" validate:"required"`
+	TimeZone             string              `json:"time_zone" validate:"required,max=60"`
 	Technician           string              `json:"technician" validate:"required,max=100"`
 	Photos               []PhotoReference    `json:"photos,omitempty" validate:"max=40,dive"`
 	Motorist             Motorist            `json:"motorist,omitzero"`
@@ -105,8 +108,26 @@ func (r Record) RepairDate() string {
 	return r.FinishTime.In(access.Zone(r.TimeZone)).Format(time.DateOnly)
 }
 
+// RepairDay is RepairDate as the midnight in UTC with which that day begins, for rules that look
+// dates up.
+func (r Record) RepairDay() time.Time {
+	year, month, day := r.FinishTime.In(access.Zone(r.TimeZone)).Date()
+	return time.Date(year, month, day, 0, 0, 0, 0, time.UTC)
+}
+
+// Canonical writes the record as it is stored, with the SHA-256 of that: records that say the same
+// are written the same. It fails on nothing that Check let through.
+func (r *Record) Canonical() (text, fingerprint []byte, err error) {
+	text, err = json.Marshal(r)
+	if err != nil {
+		return nil, nil, fmt.Errorf("write record %s as JSON: %w", r.ExternalReference, err)
+	}
+	sum := sha256.Sum256(text)
+	return text, sum[:], nil
+}
+
 // RepairabilityDamages gives the damages as the assessment wants them.
-func (r Record) RepairabilityDamages() []repairability.Damage {
+func (r *Record) RepairabilityDamages() []repairability.Damage {
 	all := make([]repairability.Damage, len(r.Damages))
 	for i := range r.Damages {
 		all[i] = r.Damages[i].Damage

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"cullet/services/access"
@@ -55,19 +56,17 @@ func MethodFrom(ctx context.Context) string {
 }
 
 // Refuse joins what the guard found wrong with the request (for the methods that report all
-// faults themselves, see Limits.Collects) with what the handler found, one fault a path, and gives
-// one Invalid error; nil when there is none. It may be repeated.
+// faults themselves, see Limits.Collects) with what the handler found, and gives one Invalid error;
+// nil when there is none. What the handler found at or within a field that the guard refused is left
+// out: it only follows from that. It may be repeated.
 func Refuse(ctx context.Context, found []errs.Field) error {
-	var all []errs.Field
+	var guards []errs.Field
 	if c := callOf(ctx); c != nil {
-		all = append(all, c.faults...)
+		guards = c.faults
 	}
-	seen := map[string]bool{}
-	for _, f := range all {
-		seen[f.Path] = true
-	}
+	all := slices.Clone(guards)
 	for _, f := range found {
-		if !seen[f.Path] {
+		if !slices.ContainsFunc(guards, func(g errs.Field) bool { return isWithin(f.Path, g.Path) }) {
 			all = append(all, f)
 		}
 	}

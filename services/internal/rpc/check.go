@@ -84,8 +84,12 @@ func (p *place) write(b *strings.Builder) {
 // planned is what the walk needs of a field, read once from its descriptor.
 type planned struct {
 	protoreflect.FieldDescriptor
+	kind       protoreflect.Kind
+	isList     bool
 	isRequired bool
 	isLong     bool
+	// isRequestID has a form of its own.
+	isRequestID bool
 }
 
 // plans keeps the fields of each message type that was met.
@@ -99,7 +103,8 @@ func planOf(md protoreflect.MessageDescriptor) []planned {
 	plan := make([]planned, fields.Len())
 	for i := range plan {
 		fd := fields.Get(i)
-		plan[i] = planned{FieldDescriptor: fd, isRequired: isRequired(fd), isLong: longTexts[fd.Name()]}
+		plan[i] = planned{FieldDescriptor: fd, kind: fd.Kind(), isList: fd.IsList(), isRequired: isRequired(fd),
+			isLong: longTexts[fd.Name()], isRequestID: fd.Name() == "request_id"}
 	}
 	plans.Store(md, plan)
 	return plan
@@ -135,7 +140,7 @@ func (w *walker) message(m protoreflect.Message, at *place) {
 			if fd.isRequired {
 				w.missing(fd, at)
 			}
-		case fd.IsList():
+		case fd.isList:
 			w.list(m.Get(fd.FieldDescriptor).List(), fd, at.field(fd))
 		default:
 			w.value(m.Get(fd.FieldDescriptor), fd, at, -1)
@@ -162,39 +167,53 @@ func (w *walker) list(items protoreflect.List, fd planned, at *place) {
 	}
 }
 
-// value checks one value; at is the place of its message, or of its list when index is not -1.
-func (w *walker) value(v protoreflect.Value, fd planned, at *place, index int) {
-	here := func() *place {
-		if index >= 0 {
-			return at.item(index)
-		}
-		return at.field(fd)
+// spot is a value before anybody wants to know its path.
+type spot struct {
+	at    *place
+	fd    planned
+	index int
+}
+
+// place is the place of the value; at is that of its message, or of its list when index is not -1.
+func (s spot) place() *place {
+	if s.index >= 0 {
+		return s.at.item(s.index)
 	}
-	switch fd.Kind() {
+	return s.at.field(s.fd)
+}
+
+func (w *walker) value(v protoreflect.Value, fd planned, at *place, index int) {
+	here := spot{at, fd, index}
+	switch fd.kind {
 	case protoreflect.StringKind:
-		w.text(v.String(), fd, here)
+		w.text(v.String(), here)
 	case protoreflect.BytesKind:
 		if n := len(v.Bytes()); n > w.maxBytes {
-			w.fault(here(), "TOO_LONG", "%d bytes were given and at most %d are allowed", n, w.maxBytes)
+			w.fault(here.place(), "TOO_LONG", "%d bytes were given and at most %d are allowed", n, w.maxBytes)
 		}
 	case protoreflect.EnumKind:
 		if fd.Enum().Values().ByNumber(v.Enum()) == nil {
-			w.fault(here(), "UNKNOWN_VALUE", "value %d is not in the contract; allowed are %s", v.Enum(),
+			w.fault(here.place(), "UNKNOWN_VALUE", "value %d is not in the contract; allowed are %s", v.Enum(),
 				strings.Join(valueNames(fd.Enum()), ", "))
 		}
 	case protoreflect.FloatKind, protoreflect.DoubleKind:
 		if f := v.Float(); math.IsNaN(f) || math.IsInf(f, 0) {
-			w.fault(here(), "NOT_A_NUMBER", "%v was given; give a finite number, or leave the field out", f)
+			w.fault(here.place(), "NOT_A_NUMBER", "%v was given; give a finite number, or leave the field out", f)
 		}
 	case protoreflect.MessageKind:
-		if t, ok := v.Message().Interface().(*timestamppb.Timestamp); ok {
-			if err := t.CheckValid(); err != nil {
-				w.fault(here(), "NOT_A_TIME", "seconds %d and nanos %d are no time; allowed are the years "+
-					"1 to 9999 and nanos from 0 to 999999999", t.GetSeconds(), t.GetNanos())
-			}
-			return
-		}
-		w.message(v.Message(), here())
+		w.inner(v.Message(), here)
+	}
+}
+
+func (w *walker) inner(m protoreflect.Message, here spot) {
+	t, ok := m.Interface().(*timestamppb.Timestamp)
+	if !ok {
+		w.message(m, here.place())
+		return
+	}
+	if err := t.CheckValid(); err != nil {
+		w.fault(here.place(), "NOT_A_TIME", "seconds %d and nanos %d are no time; allowed are the years "+
+			"1 to 9999 and nanos from 0 to 999999999", t.GetSeconds(), t.GetNanos())
 	}
 }
 

@@ -57,19 +57,24 @@ func Once[Resp proto.Message](
 }
 
 // OnceKey gives key and fingerprint of a call, for handlers that store another answer than their
-// response (an identifier, say) and so use once.Do themselves. A call without a request id gets an
-// id of its own, so that a commit of unknown outcome is not done twice.
+// response (an identifier, say) and so use once.Do themselves.
 func OnceKey(ctx context.Context, req Mutation) (once.Key, []byte, error) {
-	id := req.GetRequestId()
-	if id == "" {
-		id = "own:" + uuid.NewString()
-	}
 	canonical, err := proto.MarshalOptions{Deterministic: true}.Marshal(req)
 	if err != nil {
 		return once.Key{}, nil, fmt.Errorf("write the canonical request: %w", err)
 	}
 	fingerprint := sha256.Sum256(canonical)
+	return KeyOf(ctx, req), fingerprint[:], nil
+}
+
+// KeyOf gives the key of a call, for handlers that have a fingerprint of their own. A call without a
+// request id gets an id of its own, so that a commit of unknown outcome is not done twice; take the
+// key once a call.
+func KeyOf(ctx context.Context, req Mutation) once.Key {
+	id := req.GetRequestId()
+	if id == "" {
+		id = "own:" + uuid.NewString()
+	}
 	caller := CallerFrom(ctx)
-	return once.Key{Shop: caller.Shop, Caller: string(caller.Key), Method: MethodFrom(ctx), RequestID: id},
-		fingerprint[:], nil
+	return once.Key{Shop: caller.Shop, Caller: string(caller.Key), Method: MethodFrom(ctx), RequestID: id}
 }

@@ -19,33 +19,33 @@ var longTexts = map[protoreflect.Name]bool{
 	"temperature_note": true, "drill_reason": true,
 }
 
-func (w *walker) text(s string, fd planned, here func() *place) {
-	if fd.Name() == "request_id" {
+func (w *walker) text(s string, here spot) {
+	if here.fd.isRequestID {
 		w.requestID(s, here)
 		return
 	}
 	if len(s) > maxText && utf8.RuneCountInString(s) > maxText {
-		w.fault(here(), "TOO_LONG", "%d characters were given and at most %d are allowed",
+		w.fault(here.place(), "TOO_LONG", "%d characters were given and at most %d are allowed",
 			utf8.RuneCountInString(s), maxText)
 		return
 	}
-	if bad, at, name := unwanted(s, fd.isLong); bad >= 0 {
-		w.fault(here(), "UNWANTED_CHARACTER", "character %d is U+%04X, %s; remove it and send the text again",
+	if bad, at, name := unwanted(s, here.fd.isLong); bad >= 0 {
+		w.fault(here.place(), "UNWANTED_CHARACTER", "character %d is U+%04X, %s; remove it and send the text again",
 			at+1, bad, name)
 	}
 }
 
 // requestID lets through what any id generator makes: visible ASCII without spaces and quotes.
-func (w *walker) requestID(s string, here func() *place) {
+func (w *walker) requestID(s string, here spot) {
 	if len(s) > maxRequestID {
-		w.fault(here(), "TOO_LONG", "%d characters were given and at most %d are allowed; a UUID is enough",
+		w.fault(here.place(), "TOO_LONG", "%d characters were given and at most %d are allowed; a UUID is enough",
 			utf8.RuneCountInString(s), maxRequestID)
 		return
 	}
 	for _, c := range s {
 		isPlain := c >= '0' && c <= '9' || c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z'
 		if !isPlain && c != '-' && c != '_' && c != '.' && c != ':' {
-			w.fault(here(), "UNWANTED_CHARACTER",
+			w.fault(here.place(), "UNWANTED_CHARACTER",
 				"%q was given; allowed are letters, digits and the characters - _ . :", c)
 			return
 		}

@@ -114,15 +114,14 @@ var forms = map[string]string{
 
 // bound words the limits, which mean characters, items or the number itself.
 func bound(f validator.FieldError) string {
-	given, unit := show(f.Value()), ""
+	limit := map[string]string{"max": "at most", "lte": "at most", "lt": "less than", "min": "at least",
+		"gte": "at least", "gt": "more than", "len": "exactly"}[f.Tag()]
 	value := reflect.ValueOf(f.Value())
 	switch value.Kind() {
 	case reflect.String:
-		given, unit = fmt.Sprint(len([]rune(value.String()))), " characters"
+		return fmt.Sprintf("%d characters were given and %s %s are allowed", len([]rune(value.String())), limit, f.Param())
 	case reflect.Slice, reflect.Map, reflect.Array:
-		given, unit = fmt.Sprint(value.Len()), " items"
+		return fmt.Sprintf("%d items were given and %s %s are allowed", value.Len(), limit, f.Param())
 	}
-	limit := map[string]string{"max": "at most", "lte": "at most", "lt": "less than", "min": "at least",
-		"gte": "at least", "gt": "more than", "len": "exactly"}[f.Tag()]
-	return fmt.Sprintf("%s%s was given; allowed is %s %s", given, unit, limit, f.Param())
+	return fmt.Sprintf("%s was given; allowed is %s %s", show(f.Value()), limit, f.Param())
 }

@@ -54,8 +54,8 @@ type Options struct {
 	IsWithoutWorkers bool
 	// Log hears the server; the test's output hears warnings when nil.
 	Log *slog.Logger
-	// RuntimeDSN is another way to the database, a proxy's; the direct one when empty.
-	RuntimeDSN string
+	// Through makes another way to the database out of the direct one, a proxy's; nil goes directly.
+	Through func(dsn string) string
 }
 
 // Start runs a server, which stops when the test ends.
@@ -90,8 +90,8 @@ func (w *World) run(o Options) {
 			w.Shop, w.OwnerKey = shop, string(secret)
 			return nil
 		}}}
-	if o.RuntimeDSN != "" {
-		config.RuntimeDSN, config.ListenDSN = o.RuntimeDSN, w.RuntimeDSN
+	if o.Through != nil {
+		config.RuntimeDSN, config.ListenDSN = o.Through(w.RuntimeDSN), w.RuntimeDSN
 	}
 	if config.Log == nil {
 		config.Log = slog.New(slog.NewTextHandler(w.t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))

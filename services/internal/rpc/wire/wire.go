@@ -1,8 +1,9 @@
 // Package wire turns the messages that several services share into the nouns of the domain and
-// back: money, addresses, findings, coverage, taxes.
+// back: money, addresses, findings, coverage, taxes, repair records.
 //
 // It refuses to judge: what is wrong with a value is told by the Check functions and by
-// rpc.Validate, which a handler calls before it converts.
+// rpc.Validate. It never rounds a reading either: what cannot be taken over exactly comes back as a
+// fault.
 package wire
 
 import (

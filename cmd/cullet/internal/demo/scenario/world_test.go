@@ -22,7 +22,6 @@ import (
 	"cullet/services/finding"
 	"cullet/services/ident"
 	"cullet/services/jobs"
-	"cullet/services/payers"
 	"cullet/services/tax"
 	"cullet/testdata"
 
@@ -41,9 +40,6 @@ func load(t *testing.T) []Visit {
 	return visits
 }
 
-// today is the morning after the quarter on which everything is sent.
-var today = time.Date(2026, 11, 23, 14, 0, 0, 0, time.UTC)
-
 // shop is the invented shop.
 var shop = access.Shop{ID: "0199e5a0-7c1b-7000-8000-000000000001", Name: "Harbourline Glass Repair (invented)",
 	Address: access.Address{Street: "2140 Quayline Avenue", City: "Columbus", County: "Franklin", State: "OH",
@@ -53,6 +49,7 @@ var shop = access.Shop{ID: "0199e5a0-7c1b-7000-8000-000000000001", Name: "Harbou
 // world sends the visits one after another through the rules, without a database: what the rules
 // say of each is kept, and what a later visit is compared with.
 type world struct {
+	today   time.Time
 	earlier []claims.EarlierClaim
 	photos  map[jobs.PhotoHash]jobs.Photo
 }
@@ -121,7 +118,7 @@ func (w *world) send(t *testing.T, visits []Visit, index int) (stops, others, fa
 	v := visits[index]
 	hashes := w.upload(t, visits, index)
 	record := domain(t, v, hashes)
-	if faults = refusals(t, &record, v); len(faults) > 0 || v.Expect.UploadReason != "" {
+	if faults = refusals(&record, w.today); len(faults) > 0 || v.Expect.UploadReason != "" {
 		return nil, nil, faults
 	}
 	code := record.Coverage.PayerCode
@@ -131,7 +128,7 @@ func (w *world) send(t *testing.T, visits []Visit, index int) (stops, others, fa
 	job := jobs.Job{ID: ident.Job("job of " + v.Name), Shop: shop.ID, Version: 1, Record: record}
 	job.Assessments, job.Findings = jobs.Assess(&record, shop.StandardKey)
 	about := claims.Case{Shop: shop, Job: job, Payer: payer(code), Coverage: record.Coverage, Photos: w.photos,
-		Earlier: w.related(record, code), ClaimNumber: "C-" + v.Record.GetExternalReference(), Now: today}
+		Earlier: w.related(record, code), ClaimNumber: "C-" + v.Record.GetExternalReference(), Now: w.today}
 	made, err := payload.Translator{Book: tax.Shipped()}.Translate(about)
 	if err != nil {
 		t.Fatalf("%s: %v", v.Name, err)
@@ -202,19 +199,8 @@ func (w *world) keep(v Visit, record jobs.Record, code string) {
 	w.earlier = append(w.earlier, e)
 }
 
-func payer(code string) payers.Payer {
-	for _, p := range Payers() {
-		if p.Code == code {
-			p.ID = ident.Payer(code)
-			return p
-		}
-	}
-	return payers.Payer{}
-}
-
 // refusals are the faults that the record's tags and rules say, and an unknown payer.
-func refusals(t *testing.T, record *jobs.Record, v Visit) (paths []string) {
-	t.Helper()
+func refusals(record *jobs.Record, today time.Time) (paths []string) {
 	check := validator.New(validator.WithRequiredStructEnabled())
 	check.RegisterTagNameFunc(func(f reflect.StructField) string {
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")

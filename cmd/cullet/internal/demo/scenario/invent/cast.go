@@ -50,12 +50,6 @@ var (
 	florence    = spot{"Florence", "Boone", "KY", "41042", "859", 39.00, -84.63}
 )
 
-// Shop is the invented shop's address, for whoever makes the shop.
-func Shop() *accessv1.Address {
-	return &accessv1.Address{Street: "2140 Quayline Avenue", City: "Columbus", County: "Franklin", State: "OH",
-		PostalCode: "43215", CountryCode: "US"}
-}
-
 // place gives where the work was done: nothing but the position for work at the shop.
 func (s spot) place(rng *rand.Rand) *jobsv1.PlaceOfRepair {
 	if s.city == "" {

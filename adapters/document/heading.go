@@ -1,0 +1,129 @@
+package document
+
+import (
+	"strings"
+
+	"cullet/services/invoices"
+)
+
+// letterhead prints the shop on the left and the facts of the document on the right.
+func (s *sheet) letterhead() {
+	top := s.y + 7
+	middle := s.left + (s.right-s.left)*0.6
+	y := top
+	s.use(titleStyle)
+	beside := s.right - s.left - s.pdf.GetStringWidth(s.words.title) - 6
+	for _, line := range s.wrap(shopStyle, clean(s.invoice.Seller.Name), beside) {
+		s.text(s.left, y, shopStyle, line)
+		y += 7.2
+	}
+	// A name of several lines pushes the facts down with it.
+	middleTop := y - 7.2
+	y -= 1.6
+	for _, line := range append(addressLines(s.invoice.Seller.Address), contact(s.invoice.Seller)...) {
+		y = s.paragraph(s.left, y, middle-s.left-4, lead, quietStyle, line)
+	}
+	s.textRight(s.right, top, titleStyle, s.words.title)
+	factY := middleTop + 7.5
+	for _, fact := range s.facts() {
+		s.text(middle, factY, labelStyle, fact[0])
+		for i, line := range s.wrap(boldStyle, fact[1], s.right-middle-24) {
+			if i > 0 {
+				factY += lead
+			}
+			s.textRight(s.right, factY, boldStyle, line)
+		}
+		factY += 1.5
+		s.rule(middle, s.right, factY, 0.12, hair)
+		factY += 3.8
+	}
+	s.y = max(y-lead, factY-lead)
+}
+
+func contact(p invoices.Party) []string {
+	var lines []string
+	if telephone := clean(p.Telephone); telephone != "" {
+		lines = append(lines, telephone)
+	}
+	if number := clean(p.TaxNumber); number != "" {
+		lines = append(lines, "Tax number "+number)
+	}
+	return lines
+}
+
+// facts are what a bookkeeper types first.
+func (s *sheet) facts() [][2]string {
+	i := s.invoice
+	facts := [][2]string{{"Number", clean(i.Number)}, {"Date", shortDay(i.IssueDate)}}
+	if i.Kind == invoices.KindCreditNote {
+		if number := clean(i.CreditsNumber); number != "" {
+			facts = append(facts, [2]string{"Credits invoice", number})
+		}
+	} else {
+		facts = append(facts, [2]string{"Due", shortDay(i.DueDate)}, [2]string{"Terms", terms(i)})
+	}
+	if order := clean(i.PurchaseOrder); order != "" {
+		facts = append(facts, [2]string{"Purchase order", order})
+	}
+	return facts
+}
+
+// parties prints who is billed and, where it is another place than the letterhead's, where money
+// goes.
+func (s *sheet) parties() {
+	half := (s.right - s.left) / 2
+	end := s.party(s.left, half-4, "Bill to", s.invoice.BillTo)
+	if s.invoice.Kind == invoices.KindInvoice && s.invoice.RemitTo.Name != "" {
+		x, width := s.left+(s.right-s.left)*0.6, (s.right-s.left)*0.4
+		end = max(end, s.paragraph(x, s.party(x, width, "Send payment to", s.invoice.RemitTo), width, lead, bodyStyle,
+			"naming "+clean(s.invoice.Number)))
+	}
+	s.y = end - lead
+}
+
+func (s *sheet) party(x, width float64, label string, p invoices.Party) float64 {
+	y := s.y + 8
+	s.text(x, y, labelStyle, label)
+	y = s.paragraph(x, y+lead, width, lead, boldStyle, clean(p.Name))
+	for _, line := range append(addressLines(p.Address), contact(p)...) {
+		y = s.paragraph(x, y, width, lead, bodyStyle, line)
+	}
+	return y
+}
+
+// sentence says in one sentence what the paper is for.
+func (s *sheet) sentence() {
+	s.y = s.paragraph(s.left, s.y+10, s.right-s.left, 6, saysStyle, says(s.invoice)) - 6
+}
+
+func says(i invoices.Invoice) string {
+	if i.Kind == invoices.KindCreditNote {
+		text := "This note takes " + inSentence(i.Total) + " off"
+		if number := clean(i.CreditsNumber); number != "" {
+			text += " invoice " + number
+		} else {
+			text += " what was billed"
+		}
+		if reason := strings.TrimRight(clean(i.CreditReason), ". "); reason != "" {
+			text += ": " + reason
+		}
+		return text + "."
+	}
+	if i.Total.IsZero() {
+		return "Nothing is to be paid."
+	}
+	when := "is due on " + longDay(i.DueDate)
+	if terms(i) == "on receipt" {
+		when = "is due on receipt"
+	}
+	var shares []string
+	for _, r := range i.Receivables {
+		if !r.Amount.IsZero() {
+			shares = append(shares, inSentence(r.Amount)+" from "+clean(r.DebtorName))
+		}
+	}
+	if len(shares) < 2 {
+		return inSentence(i.Total) + " " + when + "."
+	}
+	return inSentence(i.Total) + " " + when + ": " + strings.Join(shares, ", ") + "."
+}
