@@ -10,6 +10,7 @@ import (
 	claimsv1 "cullet/proto/cullet/claims/v1"
 	customersv1 "cullet/proto/cullet/customers/v1"
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	jobsv1 "cullet/proto/cullet/jobs/v1"
 	payersv1 "cullet/proto/cullet/payers/v1"
 	runsv1 "cullet/proto/cullet/runs/v1"
 	taxv1 "cullet/proto/cullet/tax/v1"
@@ -21,6 +22,7 @@ import (
 	"cullet/services/internal/gateway"
 	"cullet/services/internal/rpc"
 	"cullet/services/invoices/invoicesrpc"
+	"cullet/services/jobs/jobsrpc"
 	"cullet/services/payers/payersrpc"
 	"cullet/services/repairability"
 	"cullet/services/runs/runsrpc"
@@ -54,10 +56,13 @@ var rooms = []room{
 		taxv1.RegisterTaxServiceServer(r, taxrpc.New(taxrpc.Config{DB: h.db, Pages: h.pages, Now: h.Now, Shop: h.shop,
 			Book: tax.Shipped}))
 	}},
-	{gateway: claimsv1.RegisterClaimServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
-		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line))
+	{gateway: claimsv1.RegisterClaimServiceHandler, limits: claimsrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
+		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line, h.shop))
 	}},
-	{gateway: invoicesv1.RegisterInvoiceServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
+	{gateway: jobsv1.RegisterJobServiceHandler, limits: jobsrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
+		jobsv1.RegisterJobServiceServer(r, jobsrpc.New(h.db, h.pages, h.Now, h.Photos, h.shop))
+	}},
+	{gateway: invoicesv1.RegisterInvoiceServiceHandler, limits: invoicesrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
 		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document, h.shop))
 	}},
 	{gateway: runsv1.RegisterRunServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	claimsv1 "cullet/proto/cullet/claims/v1"
+	"cullet/services/access"
 	"cullet/services/claims"
 	"cullet/services/claims/claimspg"
 	"cullet/services/errs"
@@ -25,11 +26,15 @@ type Server struct {
 	pages *rpc.Pager
 	now   func() time.Time
 	line  *pipeline.Pipeline
+	shop  ReadShop
 }
 
+// ReadShop reads the transaction's shop, whose storage is another room's.
+type ReadShop func(ctx context.Context, tx *pg.Tx) (access.Shop, error)
+
 // New makes the server.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipeline) *Server {
-	return &Server{db: db, pages: pages, now: now, line: line}
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipeline, shop ReadShop) *Server {
+	return &Server{db: db, pages: pages, now: now, line: line, shop: shop}
 }
 
 func (s *Server) read(ctx context.Context, fn pg.Func) error {

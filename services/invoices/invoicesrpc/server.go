@@ -48,6 +48,11 @@ func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipel
 	return s
 }
 
+// Limits are the methods that are not as all others: a remittance file is large.
+func Limits() map[string]rpc.Limits {
+	return map[string]rpc.Limits{invoicesv1.InvoiceService_PostRemittance_FullMethodName: {Bytes: maxRemittance}}
+}
+
 func (s *Server) read(ctx context.Context, fn pg.Func) error {
 	return pg.Read(ctx, s.db, rpc.CallerFrom(ctx).Shop, fn)
 }

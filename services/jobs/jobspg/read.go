@@ -145,3 +145,23 @@ func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time) error {
 	}
 	return nil
 }
+
+const listJobs = `SELECT ` + columns + ` FROM jobs j
+WHERE j.shop_id = $1 AND j.is_current AND j.job_id < $2%s ORDER BY j.job_id DESC LIMIT $3`
+
+// List reads jobs in their present versions, newest first, those before the identifier. Where is
+// further SQL that begins with AND and whose placeholders begin at $4.
+func List(ctx context.Context, tx *pg.Tx, before string, limit int, where string, args ...any) ([]jobs.Job, error) {
+	var rows []row
+	err := tx.Select(ctx, &rows, fmt.Sprintf(listJobs, where), append([]any{string(tx.Shop()), before, limit}, args...)...)
+	if err != nil {
+		return nil, fmt.Errorf("list jobs: %w", err)
+	}
+	all := make([]jobs.Job, len(rows))
+	for i, r := range rows {
+		if all[i], err = r.job(); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}

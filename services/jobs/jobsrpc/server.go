@@ -1,0 +1,63 @@
+// Package jobsrpc serves cullet.jobs.v1.JobService: completed repairs and their photos.
+//
+// It refuses half a record: every fault is told at once and nothing is stored. It decides nothing
+// about a claim; opening one is the work that recording leaves behind.
+package jobsrpc
+
+import (
+	"context"
+	"time"
+
+	jobsv1 "cullet/proto/cullet/jobs/v1"
+	"cullet/services/access"
+	"cullet/services/errs"
+	"cullet/services/ident"
+	"cullet/services/internal/pg"
+	"cullet/services/internal/rpc"
+	"cullet/services/jobs"
+)
+
+// ReadShop reads the transaction's shop, whose storage is another room's.
+type ReadShop func(ctx context.Context, tx *pg.Tx) (access.Shop, error)
+
+// Server serves the room. It is safe for concurrent use.
+type Server struct {
+	jobsv1.UnimplementedJobServiceServer
+	db     *pg.DB
+	pages  *rpc.Pager
+	now    func() time.Time
+	photos jobs.PhotoStore
+	shop   ReadShop
+}
+
+// New makes the server. Photos keeps the bytes of photos.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop) *Server {
+	return &Server{db: db, pages: pages, now: now, photos: photos, shop: shop}
+}
+
+// Limits are the methods that are not as all others: those that report the guard's faults together
+// with their own.
+func Limits() map[string]rpc.Limits {
+	return map[string]rpc.Limits{
+		jobsv1.JobService_RecordJob_FullMethodName:    {Collects: true},
+		jobsv1.JobService_AmendJob_FullMethodName:     {Collects: true},
+		jobsv1.JobService_AssessDamage_FullMethodName: {Collects: true},
+	}
+}
+
+func (s *Server) read(ctx context.Context, fn pg.Func) error {
+	return pg.Read(ctx, s.db, rpc.CallerFrom(ctx).Shop, fn)
+}
+
+func (s *Server) at() time.Time { return s.now().UTC().Truncate(time.Microsecond) }
+
+// jobID reads an identifier; text that is none names no job.
+func jobID(text string) (ident.Job, error) {
+	id, ok := ident.Parse[ident.Job](text)
+	if !ok {
+		return "", errs.Missing("job", text)
+	}
+	return id, nil
+}
+
+func toJob(j *jobs.Job) *jobsv1.Job { return wireJob(j, rpc.Etag(j.Version)) }
