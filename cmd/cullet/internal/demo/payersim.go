@@ -145,10 +145,16 @@ func (p *payersim) book(ctx context.Context) ([]bookDocument, error) {
 		return nil, err
 	}
 	var b struct {
-		Documents []bookDocument `json:"documents"`
+		Payers []struct {
+			Documents []bookDocument `json:"documents"`
+		} `json:"payers"`
 	}
 	if err := json.Unmarshal(text, &b); err != nil {
 		return nil, fmt.Errorf("read the payers' book: %w", err)
 	}
-	return b.Documents, nil
+	var all []bookDocument
+	for _, one := range b.Payers {
+		all = append(all, one.Documents...)
+	}
+	return all, nil
 }

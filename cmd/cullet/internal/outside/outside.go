@@ -25,6 +25,7 @@ import (
 	"cullet/services/claims"
 	"cullet/services/invoices"
 	"cullet/services/server"
+	"cullet/services/tax"
 )
 
 // Options say where adapters keep things and whom they believe.
@@ -53,7 +54,7 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 		return server.Outside{}, nil, err
 	}
 	return server.Outside{
-		Translator:        payload.Translator{},
+		Translator:        payload.Translator{Book: tax.Shipped()},
 		Formats:           []claims.Format{jsonformat.Format{}},
 		Channels:          []claims.Channel{httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}), folderchannel.New(folderchannel.Options{Root: o.Exchange})},
 		RemittanceFormats: []invoices.RemittanceFormat{csvremittance.Format{}},
