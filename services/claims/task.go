@@ -78,7 +78,7 @@ func words(text string) string {
 	if text == "" {
 		return "no reason was given."
 	}
-	if last := text[len(text)-1]; last != '.' && last != '!' && last != '?' {
+	if last := text[len(text)-1]; last != '.' && last != '!' && last != '?' && last != ')' {
 		return text + "."
 	}
 	return text

@@ -35,16 +35,27 @@ func List(ctx context.Context, tx *pg.Tx, before string, limit int, where string
 	return all, nil
 }
 
-const openOfInvoice = `
-SELECT coalesce(sum(open_amount), 0)::bigint FROM receivables WHERE shop_id = $1 AND invoice_id = $2 AND debtor_kind = 'PAYER'`
+// openOfClaim shares what was paid of an invoice that bills several claims among them in the order
+// of their numbers, so that the claims' open sums make the invoice's.
+const openOfClaim = `
+WITH billed AS (
+  SELECT claim_id, payer_share, sum(payer_share) OVER (ORDER BY sequence) AS up_to
+  FROM claims WHERE shop_id = $1 AND invoice_id = $2 AND state <> 'WITHDRAWN'
+), paid AS (
+  SELECT coalesce(sum(amount - open_amount), 0) AS minor FROM receivables
+  WHERE shop_id = $1 AND invoice_id = $2 AND debtor_kind = 'PAYER'
+)
+SELECT least(billed.payer_share, greatest(0, billed.up_to - paid.minor))::bigint FROM billed, paid WHERE claim_id = $3`
 
-// Open gives what the payer still owes of the invoice.
-func Open(ctx context.Context, tx *pg.Tx, invoice ident.Invoice, currency string) (money.Amount, error) {
+// Open gives what the payer still owes of a claim that is on an invoice; zero for one that was
+// withdrawn.
+func Open(ctx context.Context, tx *pg.Tx, c claims.Claim) (money.Amount, error) {
 	var minor int64
-	if err := tx.Get(ctx, &minor, openOfInvoice, string(tx.Shop()), string(invoice)); err != nil {
-		return money.Amount{}, fmt.Errorf("read what is open of invoice %s: %w", invoice, err)
+	err := tx.Get(ctx, &minor, openOfClaim, string(tx.Shop()), string(c.Invoice), string(c.ID))
+	if err != nil && !pg.IsNoRows(err) {
+		return money.Amount{}, fmt.Errorf("read what is open of claim %s: %w", c.Number, err)
 	}
-	return money.From(minor, currency), nil
+	return money.From(minor, c.Totals.Total.Currency), nil
 }
 
 const editable = `

@@ -56,7 +56,7 @@ func answer(ctx context.Context, tx *pg.Tx, c claims.Claim) (*claimsv1.Claim, er
 	if c.Invoice == "" {
 		return message, nil
 	}
-	open, err := claimspg.Open(ctx, tx, c.Invoice, c.Totals.Total.Currency)
+	open, err := claimspg.Open(ctx, tx, c)
 	if err != nil {
 		return nil, err
 	}

@@ -46,9 +46,9 @@ var invariants = []invariant{
 		   coalesce((SELECT sum(amount) FROM journal_lines WHERE shop_id = $1 AND account = 'receivable'), 0) AS b) t`},
 	{"aging equals the journal", "%d payers whose open receivables differ from their journal, of %d",
 		`SELECT count(*) FILTER (WHERE coalesce(a.s, 0) <> coalesce(b.s, 0)), count(*) FROM
-		 (SELECT payer_id, sum(open_amount) AS s FROM receivables WHERE shop_id = $1 GROUP BY 1) a FULL JOIN
-		 (SELECT payer_id, sum(amount) AS s FROM journal_lines WHERE shop_id = $1 AND account = 'receivable' GROUP BY 1) b
-		 ON a.payer_id IS NOT DISTINCT FROM b.payer_id`},
+		 (SELECT coalesce(payer_id::text, '') AS payer, sum(open_amount) AS s FROM receivables WHERE shop_id = $1 GROUP BY 1) a FULL JOIN
+		 (SELECT coalesce(payer_id::text, '') AS payer, sum(amount) AS s FROM journal_lines WHERE shop_id = $1 AND account = 'receivable' GROUP BY 1) b
+		 USING (payer)`},
 	{"number series have no gap", "%d series with a gap, of %d",
 		`SELECT count(*) FILTER (WHERE n <> last), count(*) FROM (SELECT count(*) AS n, max(sequence) AS last FROM invoices WHERE shop_id = $1 GROUP BY series) t`},
 	{"the counters agree with the series", "%d series whose counter does not follow its last number, of %d",
