@@ -45,6 +45,10 @@ func (b Book) With(rates []RateRow, laws []Taxability) (Book, error) {
 	rates, laws = slices.Clone(rates), slices.Clone(laws)
 	for i := range rates {
 		rates[i].rateText, rates[i].percentText = rates[i].Rate.String(), rates[i].Rate.Percent()
+		rates[i].doubtFrom = rates[i].firstDoubt()
+	}
+	for i := range laws {
+		laws[i].isDoubtful = isRemembered(laws[i].Source)
 	}
 	made := Book{rates: slices.Concat(rates, b.rates), laws: slices.Concat(laws, b.laws),
 		countries: map[string]*territory{}, room: &sync.Pool{}}

@@ -83,6 +83,8 @@ func TestBookWithRefusesBadRows(t *testing.T) {
 	t.Parallel()
 	one, two := localRate("OH", "0.01"), localRate("OH", "0.02")
 	two.ValidFrom = "2020-01-01"
+	undated := localRate("OH", "0.01")
+	undated.DocumentDate = "2026"
 	mute := tax.Taxability{Country: "US", State: "OH", Method: tax.MethodWholeFromTenth, Rule: "X",
 		Source: finding.Source{Citation: "x", Known: finding.Own}}
 	tests := []struct {
@@ -93,6 +95,7 @@ func TestBookWithRefusesBadRows(t *testing.T) {
 	}{
 		{"two rows for one day", []tax.RateRow{one, two}, nil, "TAX_ROWS_OVERLAP"},
 		{"a rule without its sentences", nil, []tax.Taxability{mute}, "TAX_ROW_SENTENCE"},
+		{"a document of no day", []tax.RateRow{undated}, nil, "TAX_ROW_DATES"},
 		{"an empty row", []tax.RateRow{{}}, nil, "TAX_ROW_CODE"},
 	}
 	for _, tt := range tests {

@@ -11,14 +11,15 @@ import (
 // maxLines is far above any invoice and keeps every sum exact in 128 bits.
 const maxLines = 10_000
 
-// check finds everything in the request that cannot be taxed as it stands.
-func (r *Request) check() []finding.Finding {
-	var f []finding.Finding
+// check finds everything in the request that cannot be taxed as it stands, and the decimals of
+// its currency.
+func (r *Request) check() (digits int, f []finding.Finding) {
 	if !isDate(r.On) {
 		f = append(f, stop("TAX-DATE", "on", "Give the day of repair like 2026-11-25.", own,
 			"The day %q is not a real day.", r.On))
 	}
-	if _, ok := money.Digits(r.Currency); !ok {
+	digits, ok := money.Digits(r.Currency)
+	if !ok {
 		f = append(f, stop("TAX-CURRENCY", "currency", "Give an ISO 4217 code in capitals.", own,
 			"The currency %q is not known.", r.Currency))
 	}
@@ -36,13 +37,18 @@ func (r *Request) check() []finding.Finding {
 	}
 	f = append(f, r.checkIDs()...)
 	f = append(f, r.checkOverrides()...)
-	if c := r.Buyer.Certificate; c != nil {
-		for _, day := range [2]string{c.ValidFrom, c.ValidTo} {
-			if day != "" && !isDate(day) {
-				f = append(f, stop("TAX-CERTIFICATE-DATES", "buyer.certificate",
-					"Give days like 2026-11-25.", own,
-					"The certificate's day %q is not a real day.", day))
-			}
+	return digits, append(f, r.Buyer.Certificate.check()...)
+}
+
+func (c *Certificate) check() []finding.Finding {
+	if c == nil {
+		return nil
+	}
+	var f []finding.Finding
+	for _, day := range [2]string{c.ValidFrom, c.ValidTo} {
+		if day != "" && !isDate(day) {
+			f = append(f, stop("TAX-CERTIFICATE-DATES", "buyer.certificate",
+				"Give days like 2026-11-25.", own, "The certificate's day %q is not a real day.", day))
 		}
 	}
 	return f

@@ -32,53 +32,60 @@ func note(code, path, fix string, source finding.Source, format string, args ...
 
 const confirmFix = "Look the value up at the tax authority and enter it with its source and date."
 
-// doubtRate tells how far the rate can be relied on; ok is false when there is nothing to tell.
-func doubtRate(row *RateRow, on string) (f finding.Finding, ok bool) {
-	if row.Source.Known == finding.FromMemory || row.Source.Known == finding.CommonPractice {
-		return caution("TAX-RATE-FROM-MEMORY", "place", confirmFix, row.Source,
-			"The rate of %s, %s %%, was written down from memory.", row.Name, row.percentText), true
+// doubtRate adds what there is to tell of how far the rate can be relied on.
+func doubtRate(to []finding.Finding, row *RateRow, on string) []finding.Finding {
+	switch {
+	case isRemembered(row.Source):
+		return append(to, caution("TAX-RATE-FROM-MEMORY", "place", confirmFix, row.Source,
+			"The rate of %s, %s %%, was written down from memory.", row.Name, row.percentText))
+	case row.DocumentDate == "":
+		return append(to, note("TAX-RATE-UNDATED", "place", confirmFix, row.Source,
+			"The rate of %s, %s %%, comes from a page without a date.", row.Name, row.percentText))
+	case on >= row.doubtFrom:
+		return append(to, note("TAX-RATE-OLD", "place", confirmFix, row.Source,
+			"The rate of %s, %s %%, was last seen in a document of %s.",
+			row.Name, row.percentText, row.DocumentDate))
 	}
-	if row.DocumentDate == "" {
-		return note("TAX-RATE-UNDATED", "place", confirmFix, row.Source,
-			"The rate of %s, %s %%, comes from a page without a date.", row.Name, row.percentText), true
-	}
-	if yearsBefore(row.DocumentDate, on) >= 2 {
-		return note("TAX-RATE-OLD", "place", confirmFix, row.Source,
-			"The rate of %s, %s %%, was last seen in a document of %s.", row.Name, row.percentText, row.DocumentDate), true
-	}
-	return finding.Finding{}, false
+	return to
 }
 
-func doubtLocals(row *RateRow) (f finding.Finding, ok bool) {
+// doubtLocals adds that it is only remembered who levies beneath the state.
+func doubtLocals(to []finding.Finding, row *RateRow) []finding.Finding {
 	telling := row.Locals == LocalsNone || row.Locals == LocalsListed
 	if row.LocalsKnown != finding.FromMemory || !telling || row.Rate == 0 {
-		return finding.Finding{}, false
+		return to
 	}
 	what := "That nobody beneath %s levies a sales tax"
 	if row.Locals == LocalsListed {
 		what = "That only the places on file levy a local tax in %s"
 	}
-	return caution("TAX-LOCALS-FROM-MEMORY", "place", confirmFix,
+	return append(to, caution("TAX-LOCALS-FROM-MEMORY", "place", confirmFix,
 		finding.Source{Citation: row.Name + ": local taxes", Known: finding.FromMemory},
-		what+" was written down from memory.", row.Name), true
+		what+" was written down from memory.", row.Name))
 }
 
-func doubtLaw(law *Taxability) (f finding.Finding, ok bool) {
-	if law.Source.Known != finding.FromMemory && law.Source.Known != finding.CommonPractice {
-		return finding.Finding{}, false
-	}
+// doubtLaw tells that a rule is only remembered.
+func doubtLaw(law *Taxability) finding.Finding {
 	return caution("TAX-LAW-FROM-MEMORY", "lines", confirmFix, law.Source,
-		"The rule %s was written down from memory.", law.Rule), true
+		"The rule %s was written down from memory.", law.Rule)
 }
 
-// yearsBefore counts the whole years from one civil date to another; both are real dates.
-func yearsBefore(date, on string) int {
-	years := year(on) - year(date)
-	if on[4:] < date[4:] {
-		years--
-	}
-	return years
+// isRemembered tells whether nobody has read the source.
+func isRemembered(s finding.Source) bool {
+	return s.Known == finding.FromMemory || s.Known == finding.CommonPractice
 }
+
+// firstDoubt is the day from which doubtRate has something to tell of the rate: always when it is
+// remembered or undated, else when its document is two years old.
+func (r *RateRow) firstDoubt() string {
+	if isRemembered(r.Source) || r.DocumentDate == "" {
+		return ""
+	}
+	return fmt.Sprintf("%04d%s", year(r.DocumentDate)+freshYears, r.DocumentDate[4:])
+}
+
+// freshYears is how long a document is taken as fresh; our own measure.
+const freshYears = 2
 
 func year(date string) int {
 	return int(date[0]-'0')*1000 + int(date[1]-'0')*100 + int(date[2]-'0')*10 + int(date[3]-'0')

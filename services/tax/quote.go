@@ -29,14 +29,14 @@ type quotation struct {
 }
 
 // begin takes the request into a fresh quotation, with the room of an earlier one if there is any.
-func (b Book) begin(r Request) *quotation {
+func (b Book) begin(r Request, digits int) *quotation {
 	q := b.reuse()
 	q.request = r
 	q.lines, q.treated, q.used = q.lines[:0], q.treated[:0], q.used[:0]
 	q.cells, q.order, q.text = q.cells[:0], q.order[:0], q.text[:0]
 	q.st.levies, q.st.sets, q.st.rounding, q.st.head = q.st.levies[:0], q.st.sets[:0], "", nil
 	q.basis, q.aggregate, q.discounted, q.mode, q.denominator = "", false, false, roundHalfUp, uint64(rateOne)
-	q.digits, _ = money.Digits(r.Currency)
+	q.digits = digits
 	return q
 }
 
@@ -65,13 +65,14 @@ const maxKept = 100
 // nothing and may be repeated and called from many goroutines: the same book and request give the
 // same result, and the order of the lines does not matter.
 func Quote(book Book, r Request) (Result, []finding.Finding) {
-	if findings := r.check(); len(findings) > 0 {
+	digits, findings := r.check()
+	if len(findings) > 0 {
 		finding.Sort(findings)
 		return Result{}, findings
 	}
-	q := book.begin(r)
+	q := book.begin(r, digits)
 	defer book.end(q)
-	findings := q.compute(book)
+	findings = q.compute(book)
 	if finding.HasStop(findings) {
 		finding.Sort(findings)
 		return Result{}, findings
@@ -139,16 +140,16 @@ func (q *quotation) use(law *Taxability) {
 // doubts tells of every rate and rule in use that is not well known.
 func (q *quotation) doubts(findings []finding.Finding) []finding.Finding {
 	for i := range q.st.levies {
-		if f, ok := doubtRate(q.st.levies[i].row, q.request.On); ok {
-			findings = append(findings, f)
+		if row := q.st.levies[i].row; q.request.On >= row.doubtFrom {
+			findings = doubtRate(findings, row, q.request.On)
 		}
 	}
-	if f, ok := doubtLocals(q.st.head); ok {
-		findings = append(findings, f)
+	if q.st.head.LocalsKnown == finding.FromMemory {
+		findings = doubtLocals(findings, q.st.head)
 	}
 	for _, law := range q.used {
-		if f, ok := doubtLaw(law); ok {
-			findings = append(findings, f)
+		if law.isDoubtful {
+			findings = append(findings, doubtLaw(law))
 		}
 	}
 	return findings

@@ -68,7 +68,7 @@ type RateRow struct {
 	Source       finding.Source `json:"source"`
 	DocumentDate string         `json:"document_date,omitempty"`
 
-	rateText, percentText string
+	rateText, percentText, doubtFrom string
 }
 
 // Method is how a jurisdiction decides on a category of charge.
@@ -122,6 +122,8 @@ type Taxability struct {
 	Separate     string         `json:"separate,omitempty"`
 	Source       finding.Source `json:"source"`
 	DocumentDate string         `json:"document_date,omitempty"`
+
+	isDoubtful bool
 }
 
 func covers(from, to, on string) bool { return from <= on && (to == "" || on <= to) }
@@ -177,6 +179,10 @@ func (r *RateRow) faults(path string) []errs.Field {
 	}
 	if r.Source.Citation == "" || r.Source.Known == "" {
 		add("citation", "TAX_ROW_SOURCE", "a rate needs its source and how well it is known")
+	}
+	if r.DocumentDate != "" && !isDate(r.DocumentDate) {
+		add("document_date", "TAX_ROW_DATES",
+			fmt.Sprintf("day %q: give a real day like 2026-07-01, or nothing", r.DocumentDate))
 	}
 	return f
 }
