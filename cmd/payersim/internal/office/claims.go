@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"strconv"
-	"strings"
 	"time"
 
 	"cullet/cmd/payersim/internal/book"
@@ -90,7 +89,8 @@ func (o *Office) hand(w http.ResponseWriter, r *http.Request, who payer.Payer, n
 		refuse(w, http.StatusBadRequest, "the document did not arrive whole: %v", err)
 		return
 	}
-	d, isKnown, err := o.take(who, "https", r.Header.Get(headerFileName), content)
+	d, isKnown, err := o.take(who, handed{via: "https", fileName: r.Header.Get(headerFileName), content: content,
+		number: number, hash: r.Header.Get(headerDocumentHash)})
 	malformed, isMalformed := errors.AsType[errMalformed](err)
 	switch {
 	case isMalformed:
@@ -101,9 +101,6 @@ func (o *Office) hand(w http.ResponseWriter, r *http.Request, who payer.Payer, n
 	case err != nil:
 		o.Log.Error("a document could not be kept", "payer", who.Code, "error", err)
 		refuse(w, http.StatusInternalServerError, "the document could not be kept")
-	case d.ControlNumber != number || !strings.EqualFold(d.Hash, r.Header.Get(headerDocumentHash)):
-		// It is kept all the same: what came is in the book, and the shop must look.
-		refuse(w, http.StatusUnprocessableEntity, "%s or %s is not that of the document", headerControlNumber, headerDocumentHash)
 	default:
 		o.confirm(w, r, d, isKnown, transport)
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"cullet/cmd/payersim/internal/book"
 	"cullet/cmd/payersim/internal/payer"
 )
 
@@ -78,9 +79,12 @@ func (o *Office) empty(who payer.Payer) error {
 // Killed before the move, it finds the file again and knows it by its control number.
 func (o *Office) file(who payer.Payer, name string, content []byte) error {
 	own := filepath.Join(o.Folders, who.Code)
-	_, _, err := o.take(who, "folder", name, content)
+	_, _, err := o.take(who, handed{via: "folder", fileName: name, content: content})
 	if err == nil {
 		return os.Rename(filepath.Join(own, "out", name), filepath.Join(own, "taken", name))
+	}
+	if _, isMalformed := errors.AsType[errMalformed](err); !isMalformed && !errors.Is(err, book.ErrTaken) {
+		return err // ours, not the document's: it stays for the next look
 	}
 	note := fmt.Sprintf("%s\n%v\n", Says, err)
 	return errors.Join(

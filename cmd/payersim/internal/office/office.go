@@ -78,32 +78,57 @@ func refuse(w http.ResponseWriter, status int, format string, args ...any) {
 // errMalformed: the document cannot be taken as it is.
 type errMalformed struct{ error }
 
-// take reads a document and keeps it with every claim decided.
-func (o *Office) take(who payer.Payer, via, fileName string, content []byte) (book.Document, bool, error) {
-	b, err := batch.Parse(content)
+// handed is a document as it was handed in.
+type handed struct {
+	via, fileName string
+	content       []byte
+	// number and hash are what came beside the document; zero and empty when nothing did.
+	number int64
+	hash   string
+}
+
+// read reads a document and holds it against what came with it.
+func (h handed) read(who payer.Payer) (book.Document, error) {
+	b, err := batch.Parse(h.content)
 	if err != nil {
-		return book.Document{}, false, errMalformed{err}
+		return book.Document{}, errMalformed{err}
 	}
-	if b.PayerCode != who.Code {
-		return book.Document{}, false, errMalformed{fmt.Errorf("payer_code is %q, this is %q", b.PayerCode, who.Code)}
-	}
-	sum := sha256.Sum256(content)
-	d := book.Document{PayerCode: who.Code, ControlNumber: b.ControlNumber, Hash: hex.EncodeToString(sum[:]), FileName: fileName,
-		Via: via, ShopName: b.ShopName, IsTest: b.IsTest, BuildTime: b.BuildTime, TakeTime: time.Now().UTC()}
-	if o.IsAtBuildTime {
-		d.TakeTime = b.BuildTime
+	sum := sha256.Sum256(h.content)
+	d := book.Document{PayerCode: who.Code, ControlNumber: b.ControlNumber, Hash: hex.EncodeToString(sum[:]),
+		FileName: h.fileName, Via: h.via, ShopName: b.ShopName, IsTest: b.IsTest, BuildTime: b.BuildTime}
+	switch {
+	case b.PayerCode != who.Code:
+		return book.Document{}, errMalformed{fmt.Errorf("payer_code is %q, this is %q", b.PayerCode, who.Code)}
+	case h.number != 0 && h.number != d.ControlNumber:
+		return book.Document{}, errMalformed{fmt.Errorf("control_number is %d, the header says %d", d.ControlNumber, h.number)}
+	case h.via == "https" && h.hash != d.Hash:
+		return book.Document{}, errMalformed{fmt.Errorf("the hash of the document is %s, the header says %q", d.Hash, h.hash)}
 	}
 	for _, c := range b.Claims {
 		d.Claims = append(d.Claims, book.Claim{ClaimNumber: c.ClaimNumber, InvoiceNumber: c.InvoiceNumber,
 			MinorUnits: c.Share.MinorUnits, CurrencyCode: c.Share.CurrencyCode})
 	}
-	taken, isKnown, err := o.Book.Take(d)
-	if err == nil {
-		o.Log.Info("a document was taken", "payer", who.Code, "control_number", d.ControlNumber, "via", via,
-			"claims", len(d.Claims), "known", isKnown)
-		o.Postman.Ring(o.Life, who.Code)
+	return d, nil
+}
+
+// take reads a document and keeps it with every claim decided.
+func (o *Office) take(who payer.Payer, h handed) (book.Document, bool, error) {
+	d, err := h.read(who)
+	if err != nil {
+		return book.Document{}, false, err
 	}
-	return taken, isKnown, err
+	d.TakeTime = time.Now().UTC()
+	if o.IsAtBuildTime {
+		d.TakeTime = d.BuildTime
+	}
+	taken, isKnown, err := o.Book.Take(d)
+	if err != nil {
+		return taken, false, err
+	}
+	o.Log.Info("a document was taken", "payer", who.Code, "control_number", d.ControlNumber, "via", h.via,
+		"claims", len(d.Claims), "known", isKnown)
+	o.Postman.Ring(o.Life, who.Code)
+	return taken, isKnown, nil
 }
 
 // isToken compares tokens without telling by time where they differ.
