@@ -202,7 +202,7 @@ func until(t *testing.T, what string, holds func() bool) {
 		if time.Now().After(deadline) {
 			t.Fatalf("it never came that %s", what)
 		}
-		time.Sleep(10 * time.Millisecond) // between two looks, not before a verdict
+		<-time.After(10 * time.Millisecond) // between two looks, not before a verdict
 	}
 }
 

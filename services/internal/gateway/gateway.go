@@ -33,7 +33,7 @@ func New(ctx context.Context, conn *grpc.ClientConn, services []Register) (http.
 		}}),
 		runtime.SetQueryParameterParser(query{}),
 		runtime.WithIncomingHeaderMatcher(func(name string) (string, bool) {
-			return "authorization", name == "Authorization"
+			return "", false // the gateway passes the authorization header on by itself
 		}),
 		runtime.WithOutgoingHeaderMatcher(func(string) (string, bool) { return "", false }),
 		runtime.WithRoutingErrorHandler(routingError),
