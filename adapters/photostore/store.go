@@ -28,7 +28,7 @@ import (
 // The limits of a photo.
 const (
 	// MaxBytes is the greatest size of an uploaded file: 10 MiB.
-	MaxBytes = 10 << 20
+	MaxBytes = jobs.MaxPhotoBytes
 	// MaxPixels is the greatest number of pixels.
 	MaxPixels = 50_000_000
 	// MaxEdge is the longest edge of the rendition that is kept; nothing larger is given out.

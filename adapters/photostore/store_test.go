@@ -235,7 +235,8 @@ func TestRendition(t *testing.T) {
 		t.Parallel()
 		s, _ := setup(t)
 		hash := put(t, s, asJPEG(t, image.NewGray(image.Rect(0, 0, 5000, 30)))).Hash
-		for edge, want := range map[int]image.Point{8000: {2048, 12}, 2048: {2048, 12}, 2047: {2047, 12}, 500: {500, 3}, 1: {1, 1}, 0: {1, 1}, -5: {1, 1}} {
+		for edge, want := range map[int]image.Point{8000: {2048, 12}, 2048: {2048, 12}, 2047: {2047, 12}, 500: {500, 3},
+			1: {1, 1}, 0: {1, 1}, -5: {1, 1}} {
 			if _, m := rendition(t, s, hash, edge); m.Bounds().Size() != want {
 				t.Errorf("edge %d: %v, want %v", edge, m.Bounds().Size(), want)
 			}

@@ -69,10 +69,10 @@ func (c *canvas) at(plane, x, y int) float32 {
 	return c.backdrop[plane][min(max(y, 0), c.cells.Y-1)*c.cells.X+min(max(x, 0), c.cells.X-1)]
 }
 
-// tileAt gives the tile of a column and row of tiles, made from the backdrop when it is new.
-func (c *canvas) tileAt(column, row int) *tile {
-	across := c.cells.X * cell / tileEdge
-	t := &c.tiles[row*across+column]
+// tileAt gives the tile of a pixel, made from the backdrop when it is new.
+func (c *canvas) tileAt(pixel image.Point) *tile {
+	column, row := pixel.X/tileEdge, pixel.Y/tileEdge
+	t := &c.tiles[row*(c.cells.X*cell/tileEdge)+column]
 	if *t == nil {
 		*t = c.newTile(column, row)
 	}
@@ -115,22 +115,12 @@ func (c *canvas) enlarge(to []float32, plane, edge, fromX, fromY int) {
 
 // fill paints the inside of closed outlines. Outlines that run the other way round are holes.
 func (c *canvas) fill(p paint, outlines ...[]vec) {
-	var low, high vec
-	placed := make([][]vec, len(outlines))
-	for i, outline := range outlines {
-		placed[i] = make([]vec, len(outline))
-		for j, point := range outline {
-			q := c.place.of(point)
-			if i == 0 && j == 0 {
-				low, high = q, q
-			}
-			low, high = vec{min(low.x, q.x), min(low.y, q.y)}, vec{max(high.x, q.x), max(high.y, q.y)}
-			placed[i][j] = q
-		}
-	}
-	box := image.Rect(int(math.Floor(low.x)), int(math.Floor(low.y)), int(math.Ceil(high.x)), int(math.Ceil(high.y)))
-	box = box.Intersect(image.Rectangle{Max: c.size})
+	placed, box := c.placed(outlines)
 	if box.Empty() {
+		return
+	}
+	if len(placed) == 1 && box.Dx()*box.Dy() > 4*tileEdge*tileEdge && isConvex(placed[0]) {
+		c.fillConvex(p, placed[0], box)
 		return
 	}
 	c.raster.Reset(box.Dx(), box.Dy())
@@ -149,6 +139,25 @@ func (c *canvas) fill(p paint, outlines ...[]vec) {
 	c.blend(box, p)
 }
 
+// placed gives outlines in pixels, and the box of pixels that they reach.
+func (c *canvas) placed(outlines [][]vec) ([][]vec, image.Rectangle) {
+	var low, high vec
+	placed := make([][]vec, len(outlines))
+	for i, outline := range outlines {
+		placed[i] = make([]vec, len(outline))
+		for j, point := range outline {
+			q := c.place.of(point)
+			if i == 0 && j == 0 {
+				low, high = q, q
+			}
+			low, high = vec{min(low.x, q.x), min(low.y, q.y)}, vec{max(high.x, q.x), max(high.y, q.y)}
+			placed[i][j] = q
+		}
+	}
+	box := image.Rect(int(math.Floor(low.x)), int(math.Floor(low.y)), int(math.Ceil(high.x)), int(math.Ceil(high.y)))
+	return placed, box.Intersect(image.Rectangle{Max: c.size})
+}
+
 // blend paints through what the rasterizer holds.
 func (c *canvas) blend(box image.Rectangle, p paint) {
 	if n := box.Dx() * box.Dy(); n > cap(c.mask.Pix) {
@@ -157,28 +166,30 @@ func (c *canvas) blend(box image.Rectangle, p paint) {
 	c.mask.Stride, c.mask.Rect = box.Dx(), image.Rectangle{Max: box.Size()}
 	c.mask.Pix = c.mask.Pix[:box.Dx()*box.Dy()]
 	c.raster.Draw(&c.mask, c.mask.Rect, image.Opaque, image.Point{})
-	c.eachTile(box, func(t *tile, part image.Rectangle, origin image.Point) {
+	c.eachPart(box, func(part image.Rectangle) {
+		var t *tile // A tile that nothing is painted on stays soft.
 		for y := part.Min.Y; y < part.Max.Y; y++ {
-			row := c.mask.Pix[(y-box.Min.Y)*c.mask.Stride:]
-			for x := part.Min.X; x < part.Max.X; x++ {
-				if covered := row[x-box.Min.X]; covered > 0 {
-					t.mix(x-origin.X, y-origin.Y, p, p.cover*float32(covered)/255)
+			row := c.mask.Pix[(y-box.Min.Y)*c.mask.Stride:][part.Min.X-box.Min.X : part.Max.X-box.Min.X]
+			for x, covered := range row {
+				if covered == 0 {
+					continue
 				}
+				if t == nil {
+					t = c.tileAt(part.Min)
+				}
+				t.mix((part.Min.X+x)%tileEdge, y%tileEdge, p, p.cover*float32(covered)/255)
 			}
 		}
 	})
 }
 
-// eachTile calls do for every tile under the box, with the part of the box on it and the pixel
-// where the tile begins.
-func (c *canvas) eachTile(box image.Rectangle, do func(t *tile, part image.Rectangle, origin image.Point)) {
+// eachPart calls do with the part of the box on every tile under it.
+func (c *canvas) eachPart(box image.Rectangle, do func(part image.Rectangle)) {
 	box = box.Intersect(image.Rectangle{Max: c.size})
-	for row := box.Min.Y / tileEdge; row*tileEdge < box.Max.Y; row++ {
-		for column := box.Min.X / tileEdge; column*tileEdge < box.Max.X; column++ {
-			origin := image.Pt(column*tileEdge, row*tileEdge)
-			part := box.Intersect(image.Rectangle{Min: origin, Max: origin.Add(image.Pt(tileEdge, tileEdge))})
-			if !part.Empty() {
-				do(c.tileAt(column, row), part, origin)
+	for y := box.Min.Y / tileEdge * tileEdge; y < box.Max.Y; y += tileEdge {
+		for x := box.Min.X / tileEdge * tileEdge; x < box.Max.X; x += tileEdge {
+			if part := box.Intersect(image.Rect(x, y, x+tileEdge, y+tileEdge)); !part.Empty() {
+				do(part)
 			}
 		}
 	}
@@ -202,63 +213,16 @@ func (c *canvas) shade(centre vec, radius float64, do func(from vec) paint) {
 	middle, reach := c.place.of(centre), radius*c.place.scale()
 	box := image.Rect(int(middle.x-reach), int(middle.y-reach), int(middle.x+reach)+2, int(middle.y+reach)+2)
 	back := c.place.inverse()
-	c.eachTile(box, func(t *tile, part image.Rectangle, origin image.Point) {
+	c.eachPart(box, func(part image.Rectangle) {
+		t := c.tileAt(part.Min)
 		for y := part.Min.Y; y < part.Max.Y; y++ {
 			from := back.of(vec{float64(part.Min.X) + 0.5, float64(y) + 0.5}).sub(centre)
 			for x := part.Min.X; x < part.Max.X; x++ {
 				if p := do(from); p.cover > 0 {
-					t.mix(x-origin.X, y-origin.Y, p, p.cover)
+					t.mix(x%tileEdge, y%tileEdge, p, p.cover)
 				}
 				from.x, from.y = from.x+back.a, from.y+back.d
 			}
 		}
 	})
-}
-
-// encode writes the picture as JPEG.
-func (c *canvas) encode(quality int, app1 []byte) []byte {
-	e := newEncoder(quality)
-	e.out = make([]byte, 0, c.size.X*c.size.Y/24+4096)
-	e.begin(c.size.X, c.size.Y, app1)
-	across := c.cells.X * cell / tileEdge
-	for y := 0; y < c.size.Y; y += 16 {
-		for x := 0; x < c.size.X; x += 16 {
-			if t := c.tiles[y/tileEdge*across+x/tileEdge]; t != nil {
-				e.sharp(t, x%tileEdge, y%tileEdge)
-			} else {
-				e.soft(c, x/cell, y/cell)
-			}
-		}
-	}
-	return e.finish()
-}
-
-// sharp appends one minimum coded unit of a tile.
-func (e *encoder) sharp(t *tile, x, y int) {
-	var b block
-	take := func(plane, x, y, stride int) {
-		for i := range 8 {
-			copy(b[8*i:8*i+8], t.planes[plane][(y+i)*stride+x:])
-		}
-		e.samples(plane, &b)
-	}
-	for i := range 4 {
-		take(0, x+8*(i%2), y+8*(i/2), tileEdge)
-	}
-	take(1, x/2, y/2, tileEdge/2)
-	take(2, x/2, y/2, tileEdge/2)
-}
-
-// soft appends one minimum coded unit of the backdrop, two by two samples of it.
-func (e *encoder) soft(c *canvas, x, y int) {
-	for i := range 4 {
-		u, v := x+i%2, y+i/2
-		e.ramp(0, c.at(0, u, v), (c.at(0, u+1, v)-c.at(0, u-1, v))/2, (c.at(0, u, v+1)-c.at(0, u, v-1))/2)
-	}
-	for plane := 1; plane < 3; plane++ {
-		mean := (c.at(plane, x, y) + c.at(plane, x+1, y) + c.at(plane, x, y+1) + c.at(plane, x+1, y+1)) / 4
-		across := (c.at(plane, x+2, y) - c.at(plane, x-1, y)) * 2 / 3
-		down := (c.at(plane, x, y+2) - c.at(plane, x, y-1)) * 2 / 3
-		e.ramp(plane, mean, across, down)
-	}
 }

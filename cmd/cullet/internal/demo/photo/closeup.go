@@ -83,7 +83,8 @@ func (f *frame) scaleStrip(height float64) {
 	long := math.Max(10, math.Floor(height*0.42/10)*10)
 	wide := height * 0.055
 	origin := vec{-f.width * height * f.between(0.28, 0.36), height * 0.34}
-	f.fill(grey(20, 0.25), box(origin.add(vec{0.6, 0.8}.times(wide*0.1)), origin.add(vec{long, wide}).add(vec{1.2, 1}.times(wide*0.14))))
+	shadow := box(origin.add(vec{0.06 * wide, 0.08 * wide}), origin.add(vec{long + 0.17*wide, 1.14 * wide}))
+	f.fill(grey(20, 0.25), shadow)
 	f.fill(rgb(244, 240, 226), box(origin.sub(vec{wide * 0.3, 0}), origin.add(vec{long + wide*0.3, wide})))
 	every := 1.0
 	if height > 130 {
@@ -100,7 +101,8 @@ func (f *frame) scaleStrip(height float64) {
 		x := origin.x + at
 		f.fill(grey(25, 0.95), box(vec{x - thick/2, origin.y}, vec{x + thick/2, origin.y + reach}))
 	}
-	f.write(regular(), fmt.Sprintf("%.0f mm", long), vec{origin.x + long - wide*1.9, origin.y + wide*0.92}, wide*0.42, grey(25, 0.95))
+	at := vec{origin.x + long - wide*1.9, origin.y + wide*0.92}
+	f.write(regular(), fmt.Sprintf("%.0f mm", long), at, wide*0.42, grey(25, 0.95))
 }
 
 // edgeBand is the painted edge of the glass that a crack comes from, with its row of dots.

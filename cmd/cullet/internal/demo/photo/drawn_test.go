@@ -104,7 +104,7 @@ func TestEncoder(t *testing.T) {
 			}
 		}
 		if sharp {
-			c.eachTile(image.Rectangle{Max: c.size}, func(*tile, image.Rectangle, image.Point) {})
+			c.eachPart(image.Rectangle{Max: c.size}, func(part image.Rectangle) { c.tileAt(part.Min) })
 		}
 		picture, err := jpeg.Decode(bytes.NewReader(c.encode(90, nil)))
 		if err != nil {

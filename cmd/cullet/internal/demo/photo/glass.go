@@ -96,12 +96,14 @@ func (f *frame) body(g pane, m affine) {
 	w, h := g.width/2, g.height*g.lean
 	roof := pane{width: g.width * 0.98, height: g.height * f.between(1.10, 1.22), lean: g.lean}
 	f.outline(paintwork, at(roof.outline(60)...)...)
-	f.outline(dark, at(vec{-w * 1.16, 40}, vec{-w * 1.02, -0.1 * h}, vec{w * 1.02, -0.1 * h}, vec{w * 1.16, 40}, vec{w * 1.2, 0.9 * h},
-		vec{w * 1.12, 1.5 * h}, vec{-w * 1.12, 1.5 * h}, vec{-w * 1.2, 0.9 * h})...)
+	f.outline(dark, at(vec{-w * 1.16, 40}, vec{-w * 1.02, -0.1 * h}, vec{w * 1.02, -0.1 * h}, vec{w * 1.16, 40},
+		vec{w * 1.2, 0.9 * h}, vec{w * 1.12, 1.5 * h}, vec{-w * 1.12, 1.5 * h}, vec{-w * 1.2, 0.9 * h})...)
 	f.outline(paintwork, at(vec{-w * 1.04, 60}, vec{w * 1.04, 60}, vec{w * 0.9, 0.62 * h}, vec{-w * 0.9, 0.62 * h})...)
-	for _, side := range []float64{-1, 1} {
-		f.outline(dark, at(vec{side * w * 1.02, -0.22 * h}, vec{side * w * 1.26, -0.3 * h}, vec{side * w * 1.27, -0.08 * h}, vec{side * w * 1.02, -0.05 * h})...)
-		f.outline(grey(225, 0.8), at(vec{side * w * 0.72, 0.74 * h}, vec{side * w * 1.08, 0.66 * h}, vec{side * w * 1.06, 0.82 * h}, vec{side * w * 0.74, 0.86 * h})...)
+	for _, side := range []float64{-w, w} { // Its mirror and its lamp.
+		f.outline(dark, at(vec{side * 1.02, -0.22 * h}, vec{side * 1.26, -0.3 * h}, vec{side * 1.27, -0.08 * h},
+			vec{side * 1.02, -0.05 * h})...)
+		f.outline(grey(225, 0.8), at(vec{side * 0.72, 0.74 * h}, vec{side * 1.08, 0.66 * h}, vec{side * 1.06, 0.82 * h},
+			vec{side * 0.74, 0.86 * h})...)
 	}
 	f.outline(grey(30, 0.9), at(vec{-w * 0.6, 0.76 * h}, vec{w * 0.6, 0.76 * h}, vec{w * 0.52, 1.0 * h}, vec{-w * 0.52, 1.0 * h})...)
 	f.outline(rgb(38, 46, 48), at(g.outline(0)...)...)

@@ -61,13 +61,11 @@ func (f *frame) dashboard() {
 func (f *frame) frit() {
 	slope, foot := f.between(-0.05, 0.05), f.between(0.86, 0.93)
 	edge := func(x float64) float64 { return foot + slope*(x/f.width-0.5) + 0.02*math.Sin(x*2.1) }
-	band := []vec{{0, 1.01}}
 	const pieces = 16
-	for i := range pieces + 1 {
-		x := f.width * float64(i) / pieces
-		band = append(band, vec{x, edge(x)})
+	for i := range pieces {
+		left, right := f.width*float64(i)/pieces, f.width*(float64(i)+1)/pieces
+		f.fill(grey(11, 0.97), []vec{{left, 1.01}, {left, edge(left)}, {right, edge(right)}, {right, 1.01}})
 	}
-	f.fill(grey(11, 0.96), append(band, vec{f.width, 1.01}))
 	for row, size := range []float64{0.0072, 0.005, 0.003} {
 		for x := 0.01 * float64(row%2); x < f.width; x += 0.02 {
 			f.fill(grey(11, 0.92), ring(vec{x, edge(x) - 0.012 - 0.016*float64(row)}, size, 10))

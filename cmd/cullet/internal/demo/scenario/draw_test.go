@@ -67,9 +67,9 @@ func TestLoadRefuses(t *testing.T) {
 	for name, text := range map[string]string{
 		"an unknown field":           `{"about": "x", "record": {}, "expect": {}, "extra": 1}`,
 		"an unknown field of record": `{"about": "x", "record": {"vinn": "1"}, "expect": {}}`,
-		"a broken later coverage":    `{"about": "x", "record": {}, "expect": {}, "later": {"after_days": 1, "because": "x", "coverage": {"x": 1}}}`,
+		"a broken later coverage":    `{"about": "x", "record": {}, "expect": {}, "later": {"coverage": {"x": 1}}}`,
 		"an unknown kind of photo":   `{"about": "x", "record": {}, "expect": {}, "photos": [{"kind": "SELFIE"}]}`,
-		"a photo that is not there":  `{"about": "x", "record": {}, "expect": {}, "photos": [{"kind": "BEFORE", "same_as": "R-0001-x/1"}]}`,
+		"a photo that is not there":  `{"record": {}, "expect": {}, "photos": [{"kind": "BEFORE", "same_as": "R-0001-x/1"}]}`,
 		"half a file":                `{"about": "x"`,
 	} {
 		files := fstest.MapFS{Folder + "/R-0009-y.json": {Data: []byte(text)}}

@@ -30,7 +30,7 @@ func TestShiftTo(t *testing.T) {
 		}
 		for i, v := range visits {
 			was, is := v.Record.GetFinishTime().AsTime().In(zone), moved[i].Record.GetFinishTime().AsTime().In(zone)
-			if is.Format("15:04:05") != was.Format("15:04:05") || is.Format(time.DateOnly) != was.AddDate(0, 0, 7*c.weeks).Format(time.DateOnly) {
+			if want := was.AddDate(0, 0, 7*c.weeks); is.Format(time.DateTime) != want.Format(time.DateTime) {
 				t.Fatalf("%s to %s: from %v to %v, want %d weeks on the same clock", v.Name, c.today, was, is, c.weeks)
 			}
 			for n, p := range moved[i].Photos {
@@ -66,7 +66,8 @@ func TestShiftToMovesEveryDay(t *testing.T) {
 				t.Errorf("%s: %s became %s, want a week later", v.Name, pair[0], pair[1])
 			}
 		}
-		if c.GetAuthorization().GetGiveTime() != nil && proto.Equal(c.GetAuthorization().GetGiveTime(), m.GetAuthorization().GetGiveTime()) {
+		given := c.GetAuthorization().GetGiveTime()
+		if given != nil && proto.Equal(given, m.GetAuthorization().GetGiveTime()) {
 			t.Errorf("%s: the authorization was given at the same time", v.Name)
 		}
 		if v.Later != nil && dayAfter(t, v.Later.Coverage.GetDateOfLoss(), 7) != moved[i].Later.Coverage.GetDateOfLoss() {

@@ -7,7 +7,6 @@ import (
 	"image"
 	"reflect"
 	"regexp"
-	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -231,5 +230,3 @@ func counts(visits []Visit, word func(*jobsv1.RepairRecord) []string) map[string
 	}
 	return all
 }
-
-func numbered(n int) string { return strconv.Itoa(n) }
