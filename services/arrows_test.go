@@ -149,12 +149,13 @@ var laws = []law{
 	},
 	{
 		name:   "clients-are-only-clients",
-		reason: "the desk and the clerk's commands are what any stranger could write against the contract: services/client, the contract and the nouns",
+		reason: "the desk and the clerk's commands are what any stranger could write against the contract: services/client, the contract and the nouns; what starts a server stands in outside and demo",
 		from:   within("cmd/cullet/internal/desk", "cmd/cullet/internal/command"),
 		direct: true,
 		refuse: func(_, target string) bool {
 			return strings.HasPrefix(target, module) && !isNoun(target) &&
-				!within("services/client", "proto", "cmd/cullet/internal/desk", "cmd/cullet/internal/command")(target)
+				!within("services/client", "proto", "cmd/cullet/internal/desk", "cmd/cullet/internal/command",
+					"cmd/cullet/internal/outside", "cmd/cullet/internal/demo")(target)
 		},
 	},
 	{

@@ -37,14 +37,15 @@ func probe(c claims.Case) []pricing.Line {
 }
 
 func taxRequest(c claims.Case, lines []pricing.Line) tax.Request {
-	place := placeOfSupply(c)
+	place, on := placeOfSupply(c), c.Job.Record.RepairDate()
+	// Without an election the law's own way holds, which is what the empty one asks for.
+	elected, _ := c.Shop.Elected(place.State, on)
 	request := tax.Request{
-		On:       c.Job.Record.RepairDate(),
-		Place:    place,
-		Currency: currencyOf(c, lines),
-		Buyer:    c.Payer.Profile.Buyer,
-		Elections: electionsOf(c.Shop.TaxElections, place.State,
-			c.Job.Record.RepairDate()),
+		On:        on,
+		Place:     place,
+		Currency:  currencyOf(c, lines),
+		Buyer:     c.Payer.Profile.Buyer,
+		Elections: tax.Elections{Basis: tax.Basis(elected.Basis), Aggregate: elected.IsAggregate},
 	}
 	for _, l := range lines {
 		request.Lines = append(request.Lines, tax.Line{
@@ -77,16 +78,4 @@ func countryOf(address, shop access.Address) string {
 		return address.CountryCode
 	}
 	return shop.CountryCode
-}
-
-// electionsOf gives what the shop had elected in the state on the day; without a row the law's
-// defaults hold.
-func electionsOf(rows []access.TaxElection, state, on string) tax.Elections {
-	var chosen access.TaxElection
-	for _, row := range rows {
-		if row.State == state && row.ValidFrom <= on && row.ValidFrom >= chosen.ValidFrom {
-			chosen = row
-		}
-	}
-	return tax.Elections{Basis: tax.Basis(chosen.Basis), Aggregate: chosen.IsAggregate}
 }

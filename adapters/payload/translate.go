@@ -6,6 +6,7 @@ import (
 	"cullet/services/claims"
 	"cullet/services/finding"
 	"cullet/services/money"
+	"cullet/services/payers"
 	"cullet/services/pricing"
 	"cullet/services/tax"
 )
@@ -20,8 +21,9 @@ type Translator struct {
 var _ claims.Translator = Translator{}
 
 // Translate prices, taxes and writes the case. With a stop finding of pricing or tax there are no
-// lines and no payload. A case without a payer (the motorist pays himself) has lines and totals,
-// all of it the motorist's share, and no payload: nothing is claimed of anybody.
+// lines and no payload. A case without a payer, or with the one that holds the list prices (the
+// motorist pays himself), has lines and totals, all of it the motorist's share, and no payload:
+// nothing is claimed of anybody.
 //
 // An error means that the engines contradict each other, which is a bug; it is never the user's.
 func (t Translator) Translate(c claims.Case) (claims.Translation, error) {
@@ -62,8 +64,11 @@ func (t Translator) Translate(c claims.Case) (claims.Translation, error) {
 	return made, err
 }
 
-// isSelfPaid tells whether the motorist pays himself.
-func isSelfPaid(c claims.Case) bool { return c.Payer.ID == "" && c.Payer.Code == "" }
+// isSelfPaid tells whether the motorist pays himself: there is no payer, or only the one that holds
+// the shop's list prices.
+func isSelfPaid(c claims.Case) bool {
+	return c.Payer.Kind == payers.Motorist || (c.Payer.ID == "" && c.Payer.Code == "")
+}
 
 // currencyOf gives the currency of the claim: that of its lines, else the shop's.
 func currencyOf(c claims.Case, lines []pricing.Line) string {

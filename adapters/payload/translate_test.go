@@ -236,17 +236,22 @@ func TestTranslateTellsEverythingAtOnce(t *testing.T) {
 // TestTranslateSelfPaid: the motorist who pays himself owes everything, and nobody is claimed from.
 func TestTranslateSelfPaid(t *testing.T) {
 	t.Parallel()
-	c := base()
-	c.Payer = payers.Payer{Profile: payers.Profile{Agreements: []pricing.Agreement{agreement()}}}
-	c.Coverage = payers.Coverage{}
-	c.Job.Record.Place = jobs.Place{IsMobile: true, Address: c.Shop.Address}
-	made := translate(t, c)
-	if made.Payload != nil || len(ownCodes(made.Findings)) != 0 {
-		t.Errorf("got a payload of %d bytes and %v, want neither", len(made.Payload), made.Findings)
+	prices := payers.Profile{Agreements: []pricing.Agreement{agreement()}}
+	for name, payer := range map[string]payers.Payer{
+		"no payer":    {Profile: prices},
+		"list prices": {ID: "01980f3e-0000-7000-8000-0000000000b9", Code: "list", Kind: payers.Motorist, Profile: prices},
+	} {
+		c := base()
+		c.Payer, c.Coverage = payer, payers.Coverage{}
+		c.Job.Record.Place = jobs.Place{IsMobile: true, Address: c.Shop.Address}
+		made := translate(t, c)
+		if made.Payload != nil || len(ownCodes(made.Findings)) != 0 {
+			t.Errorf("%s: got a payload of %d bytes and %v, want neither", name, len(made.Payload), made.Findings)
+		}
+		// 79.95 and the trip of 20.00, at 7.80 %, both taxed in Ohio: 7.80.
+		if made.Totals.MotoristShare != usd(10775) || made.Totals.PayerShare != usd(0) {
+			t.Errorf("%s: got %+v, want all of 107.75 to the motorist", name, made.Totals)
+		}
+		checkSums(t, made)
 	}
-	// 79.95 and the trip of 20.00, at 7.80 %, both taxed in Ohio: 7.80.
-	if made.Totals.MotoristShare != usd(10775) || made.Totals.PayerShare != usd(0) {
-		t.Errorf("got %+v, want all of 107.75 to the motorist", made.Totals)
-	}
-	checkSums(t, made)
 }

@@ -11,7 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
-	"cullet/services/internal/rpc"
+	"cullet/services/internal/rpc/restore"
 )
 
 // caller puts key and request id on each call, and makes *errs.Error of what comes back.
@@ -44,7 +44,7 @@ func (c caller) with(ctx context.Context) context.Context {
 // Restore gives the *errs.Error that the server made; nil, io.EOF and whatever is no status stay as
 // they are. Clients of this package have
 // done it already; it is for errors that came another way.
-func Restore(err error) error { return rpc.FromStatus(err) }
+func Restore(err error) error { return restore.FromStatus(err) }
 
 // withRequestID gives a change that has no request id a copy with one.
 func withRequestID(args any) any {

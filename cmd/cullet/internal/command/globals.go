@@ -11,12 +11,9 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
+	"cullet/cmd/cullet/internal/outside"
 	"cullet/services/client"
-	"cullet/services/server"
 )
-
-// keyFile is where the owner's key of the first shop is kept, in the state folder.
-const keyFile = "owner-key"
 
 // Globals are the flags of every verb.
 type Globals struct {
@@ -32,7 +29,7 @@ func (g Globals) stateFolder() (string, error) {
 	if g.State != "" {
 		return g.State, nil
 	}
-	return server.StateFolder()
+	return outside.StateFolder()
 }
 
 // dial makes a client with the caller's key.
@@ -43,7 +40,7 @@ func (w *world) dial() (*client.Client, error) {
 		if err != nil {
 			return nil, err
 		}
-		text, err := os.ReadFile(filepath.Join(state, keyFile))
+		text, err := os.ReadFile(filepath.Join(state, outside.KeyFile))
 		if err != nil {
 			return nil, &failure{exitUsage, fmt.Errorf("there is no key: give --key or CULLET_KEY (%w)", err)}
 		}

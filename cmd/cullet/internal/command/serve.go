@@ -1,17 +1,9 @@
 package command
 
 import (
-	"encoding/json"
 	"fmt"
-	"log/slog"
-	"os"
-	"path/filepath"
-	"time"
 
 	"cullet/cmd/cullet/internal/outside"
-	"cullet/services/access"
-	"cullet/services/ident"
-	"cullet/services/server"
 )
 
 // database says which PostgreSQL is used.
@@ -36,51 +28,8 @@ func (c *serveCommand) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	log := slog.New(slog.NewTextHandler(w.err, nil))
-	if warning := outside.Warning(); warning != "" {
-		log.Warn(warning)
-	}
-	secure, err := server.TLSFromFiles(c.TLSCert, c.TLSKey)
-	if err != nil {
-		return err
-	}
-	first, err := c.first(state)
-	if err != nil {
-		return err
-	}
-	world, closeAll, err := outside.Open(outside.Options{Photos: filepath.Join(state, "photos"),
-		Exchange: filepath.Join(state, "exchange"), Now: time.Now, Log: log})
-	if err != nil {
-		return err
-	}
-	defer func() { _ = closeAll() }()
-	return server.Run(w, server.Config{State: state, OwnerDSN: c.OwnerDSN, RuntimeDSN: c.RuntimeDSN,
-		Postgres:    server.Postgres{BinDir: c.PGBin, Report: func(stage, detail string) { log.Info("postgresql", "stage", stage, "detail", detail) }},
-		GRPCAddress: c.GRPC, HTTPAddress: c.HTTP, TLS: secure, First: first, Log: log,
-		Ready: func(a server.Addresses) { log.Info("ready", "grpc", a.GRPC, "http", a.HTTP) }}, world)
-}
-
-// first reads the first shop and says where its key goes; nil when no file is named.
-func (c *serveCommand) first(state string) (*server.First, error) {
-	if c.FirstShop == "" {
-		return nil, nil
-	}
-	text, err := os.ReadFile(c.FirstShop)
-	if err != nil {
-		return nil, fmt.Errorf("read the first shop: %w", err)
-	}
-	var shop access.Shop
-	if err := json.Unmarshal(text, &shop); err != nil {
-		return nil, fmt.Errorf("read the first shop from %s: %w", filepath.Base(c.FirstShop), err)
-	}
-	return &server.First{Shop: shop, KeyName: "owner", Keep: keepKey(state)}, nil
-}
-
-// keepKey writes the owner's key into the state folder, readable by its owner alone.
-func keepKey(state string) func(ident.Shop, access.Secret) error {
-	return func(_ ident.Shop, secret access.Secret) error {
-		return os.WriteFile(filepath.Join(state, keyFile), []byte(secret+"\n"), 0o600)
-	}
+	return outside.Serve(w, outside.Serving{State: state, OwnerDSN: c.OwnerDSN, RuntimeDSN: c.RuntimeDSN, PGBin: c.PGBin,
+		GRPC: c.GRPC, HTTP: c.HTTP, TLSCert: c.TLSCert, TLSKey: c.TLSKey, FirstShop: c.FirstShop, Log: w.err})
 }
 
 type migrateCommand struct {
@@ -92,7 +41,7 @@ func (c *migrateCommand) Run(w *world) error {
 	if c.OwnerDSN == "" {
 		return &failure{exitUsage, fmt.Errorf("give --owner-dsn: the private PostgreSQL is migrated by serve itself")}
 	}
-	if err := server.Migrate(w, server.Config{OwnerDSN: c.OwnerDSN, RuntimeDSN: c.RuntimeDSN}); err != nil {
+	if err := outside.Migrate(w, c.OwnerDSN, c.RuntimeDSN); err != nil {
 		return err
 	}
 	fmt.Fprintln(w.out, "The schema is up to date.")

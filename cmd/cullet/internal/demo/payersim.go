@@ -21,6 +21,7 @@ import (
 // payersim is the simulated payers, a process of its own.
 type payersim struct {
 	command *exec.Cmd
+	life    io.WriteCloser
 	// URL is where documents are handed in.
 	URL   string `json:"url"`
 	roots *x509.CertPool
@@ -41,8 +42,7 @@ func startPayersim(ctx context.Context, state string) (*payersim, error) {
 		return nil, fmt.Errorf("make the exchange folder: %w", err)
 	}
 	authority := filepath.Join(state, "ca.pem")
-	p := &payersim{command: exec.Command(program, "-address", "127.0.0.1:0", "-book", filepath.Join(state, "book.jsonl"),
-		"-ca", authority, "-folders", exchange, "-at-build-time")}
+	p := &payersim{command: exec.Command(program, "-state", state, "-folders", exchange, "-at-build-time", "-with-parent")}
 	p.command.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // Ctrl-C is for us; we end it
 	log, err := os.OpenFile(filepath.Join(state, "log"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
@@ -50,6 +50,9 @@ func startPayersim(ctx context.Context, state string) (*payersim, error) {
 	}
 	defer log.Close()
 	p.command.Stderr = log
+	if p.life, err = p.command.StdinPipe(); err != nil { // it ends with us, however we end
+		return nil, fmt.Errorf("start the simulated payers: %w", err)
+	}
 	out, err := p.command.StdoutPipe()
 	if err != nil {
 		return nil, fmt.Errorf("start the simulated payers: %w", err)
