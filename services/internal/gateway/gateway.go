@@ -19,8 +19,13 @@ import (
 	"cullet/services/internal/rpc"
 )
 
-// MaxBody is the largest body that is read: a file of 4 MiB in base64 with what stands around it.
-const MaxBody = 6 << 20
+const (
+	// MaxBody is the largest body that is read: a file of 4 MiB in base64 with what stands around it.
+	MaxBody = 6 << 20
+	// maxDrained is how much more is taken and thrown away, because a client that is still sending
+	// when the connection is closed often never sees the answer that says why.
+	maxDrained = 64 << 20
+)
 
 // Register mounts one service; it is what the generated code gives.
 type Register func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error
@@ -46,7 +51,7 @@ func New(ctx context.Context, conn *grpc.ClientConn, services []Register) (http.
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("X-Content-Type-Options", "nosniff")
 		w.Header().Set("Cache-Control", "no-store")
-		r.Body = http.MaxBytesReader(w, r.Body, MaxBody)
+		r.Body = http.MaxBytesReader(w, r.Body, MaxBody+maxDrained)
 		mux.ServeHTTP(w, r)
 	}), nil
 }

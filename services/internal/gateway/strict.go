@@ -3,10 +3,8 @@ package gateway
 import (
 	"encoding/base64"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"net/http"
 	"strings"
 	"unicode/utf8"
 
@@ -35,12 +33,12 @@ func (strict) NewDecoder(r io.Reader) runtime.Decoder {
 }
 
 func decode(r io.Reader, message proto.Message) error {
-	body, err := io.ReadAll(r)
-	var tooLarge *http.MaxBytesError
+	body, err := io.ReadAll(io.LimitReader(r, MaxBody+1))
 	switch {
-	case errors.As(err, &tooLarge):
+	case err == nil && len(body) > MaxBody:
+		_, _ = io.Copy(io.Discard, r) // ends at maxDrained; whoever sends more is cut off
 		return rpc.Carry(message, whole("TOO_LARGE", "the body is larger than %d bytes, which is the most that is read; "+
-			"send less at once, and photos by gRPC", tooLarge.Limit))
+			"send less at once, and photos by gRPC", MaxBody))
 	case err != nil:
 		return unreadable(err)
 	case len(body) == 0:

@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"cullet/adapters"
 	folderchannel "cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
 	"cullet/adapters/document"
@@ -20,10 +21,8 @@ import (
 	"cullet/adapters/outbound"
 	"cullet/adapters/payload"
 	"cullet/adapters/photostore"
-	csvremittance "cullet/adapters/remittance/csv"
 	"cullet/adapters/webhook"
 	"cullet/services/claims"
-	"cullet/services/invoices"
 	"cullet/services/server"
 	"cullet/services/tax"
 )
@@ -55,9 +54,9 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 	}
 	return server.Outside{
 		Translator:        payload.Translator{Book: tax.Shipped()},
-		Formats:           []claims.Format{jsonformat.Format{}},
+		Formats:           adapters.Formats(),
 		Channels:          []claims.Channel{httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}), folderchannel.New(folderchannel.Options{Root: o.Exchange})},
-		RemittanceFormats: []invoices.RemittanceFormat{csvremittance.Format{}},
+		RemittanceFormats: adapters.RemittanceFormats(),
 		Photos:            photos,
 		Document:          document.Printer{},
 		Sender:            webhook.NewDeliverer(webhook.DelivererOptions{RootCAs: o.RootCAs, Now: o.Now}),

@@ -1,0 +1,28 @@
+package adapters_test
+
+import (
+	"testing"
+
+	"cullet/adapters"
+)
+
+// TestNamesAreUnique: a profile and a caller name a format by its name, so no two may share one.
+func TestNamesAreUnique(t *testing.T) {
+	t.Parallel()
+	formats, remittances := map[string]bool{}, map[string]bool{}
+	for _, f := range adapters.Formats() {
+		if f.Name() == "" || formats[f.Name()] {
+			t.Errorf("claim format %q is empty or there twice", f.Name())
+		}
+		formats[f.Name()] = true
+	}
+	for _, f := range adapters.RemittanceFormats() {
+		if f.Name() == "" || remittances[f.Name()] {
+			t.Errorf("remittance format %q is empty or there twice", f.Name())
+		}
+		remittances[f.Name()] = true
+	}
+	if !formats["json"] || !remittances["csv"] {
+		t.Errorf("got claim formats %v and remittance formats %v", formats, remittances)
+	}
+}
