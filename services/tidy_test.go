@@ -20,7 +20,6 @@ const endToEnd = "cmd/cullet's TestDemoAgreesWithItsBooks runs it end to end on 
 
 // untested are the packages that need no test of their own, each with its reason.
 var untested = map[string]string{
-	"adapters/formattest":              "it is a suite; adapters/format/json passes it",
 	"cmd/cullet/internal/command":      endToEnd,
 	"cmd/cullet/internal/demo":         endToEnd,
 	"cmd/cullet/internal/outside":      endToEnd,
