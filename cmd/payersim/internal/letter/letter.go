@@ -43,6 +43,12 @@ type answer struct {
 	Reasons        []payer.Reason `json:"reasons,omitempty"`
 }
 
+// document is an answer document.
+type document struct {
+	Schema  string   `json:"schema"`
+	Answers []answer `json:"answers"`
+}
+
 // states are what an outcome is called in an answer; a silent one has none.
 var states = map[payer.Outcome]string{
 	payer.Accept:   "ACCEPTED",
@@ -132,7 +138,7 @@ func letters(d book.Document, kind string, answers []answer) []Letter {
 	var all []Letter
 	for part := range slices.Chunk(answers, answersPerLetter) {
 		key := fmt.Sprintf("%d-%s-%d", d.ControlNumber, kind, len(all))
-		body, err := json.Marshal(map[string]any{"schema": "cullet.answers/1", "answers": part})
+		body, err := json.Marshal(document{Schema: "cullet.answers/1", Answers: part})
 		if err != nil {
 			panic(fmt.Sprintf("marshal plain values: %v", err))
 		}
