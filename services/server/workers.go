@@ -6,6 +6,7 @@ import (
 
 	"cullet/services/access"
 	"cullet/services/internal/outbox"
+	"cullet/services/jobs/jobspg"
 	"cullet/services/payers"
 	"cullet/services/pipeline"
 )
@@ -20,17 +21,21 @@ func (s *service) startWorkers(ctx context.Context) {
 	if s.IsWithoutWorkers {
 		return
 	}
+	checks := map[string]outbox.Handler{
+		pipeline.TopicOpen:  s.line.Open,
+		pipeline.TopicCheck: s.line.Recheck,
+		pipeline.TopicPost:  s.line.Post,
+		payers.TopicChanged: s.line.PayerChanged,
+		access.TopicChanged: s.line.ShopChanged,
+	}
+	if s.Photos != nil {
+		checks[jobspg.TopicSweep] = jobspg.Sweeper{DB: s.db, Store: s.Photos, Now: s.Now}.Sweep
+	}
 	for _, group := range []struct {
 		concurrency int
 		handlers    map[string]outbox.Handler
 	}{
-		{4, map[string]outbox.Handler{
-			pipeline.TopicOpen:  s.line.Open,
-			pipeline.TopicCheck: s.line.Recheck,
-			pipeline.TopicPost:  s.line.Post,
-			payers.TopicChanged: s.line.PayerChanged,
-			access.TopicChanged: s.line.ShopChanged,
-		}},
+		{4, checks},
 		{2, map[string]outbox.Handler{pipeline.TopicRun: s.line.Advance}},
 		{8, map[string]outbox.Handler{pipeline.TopicSend: s.line.Send}},
 		{8, map[string]outbox.Handler{pipeline.TopicDeliver: s.line.Deliver}},

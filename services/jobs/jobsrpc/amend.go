@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 	"cullet/services/errs"
+	"cullet/services/ident"
 	"cullet/services/internal/once"
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
@@ -26,15 +28,23 @@ func (s *Server) AmendJob(ctx context.Context, req *jobsv1.AmendJobRequest) (*jo
 	}
 	at := s.at()
 	version, faults := rpc.ParseEtag("etag", req.GetEtag())
-	record, found := readRecord(req.GetRecord(), at)
-	faults = append(faults, found...)
 	if n := len([]rune(req.GetReason())); n > maxReason {
-		faults = append(faults, errs.Field{Path: "reason", Reason: "TOO_LARGE", Message: fmt.Sprintf("%d characters were given and at most %d are allowed", n, maxReason)})
+		faults = append(faults, errs.Field{Path: "reason", Reason: "TOO_LARGE", Message: fmt.Sprintf(
+			"%d characters were given and at most %d are allowed", n, maxReason)})
 	}
-	if err := rpc.Refuse(ctx, faults); err != nil {
+	if strings.TrimSpace(req.GetReason()) == "" {
+		faults = append(faults, errs.Field{Path: "reason", Reason: "REQUIRED",
+			Message: "nothing was given; say why the record is amended, it is kept with it for ever"})
+	}
+	if known(ident.Job(req.GetRecord().GetWarrantyOfJobId())) == id {
+		faults = append(faults, errs.Field{Path: "record.warranty_of_job_id", Reason: "SAME_JOB",
+			Message: "this very job was given; give the earlier job that this one repeats"})
+	}
+	record, err := s.readRecord(ctx, req.GetRecord(), at, faults)
+	if err != nil {
 		return nil, err
 	}
-	w := &jobspg.Written{Job: jobs.Job{ID: id, Version: version + 1, Record: record, RecordTime: at,
+	w := &jobspg.Written{Job: jobs.Job{ID: id, Version: version + 1, Record: *record, RecordTime: at,
 		RecordedBy: rpc.CallerFrom(ctx).Name, AmendReason: req.GetReason()}}
 	if w.Text, w.Fingerprint, err = record.Canonical(); err != nil {
 		return nil, err
@@ -56,14 +66,14 @@ func (s *Server) amend(ctx context.Context, tx *pg.Tx, version int, w *jobspg.Wr
 		return err
 	}
 	if given := w.Job.Record.ExternalReference; given != stored.Record.ExternalReference {
-		return errs.InvalidFields("RECORD_INVALID", []errs.Field{{Path: "record.external_reference", Reason: "FIXED",
-			Message: fmt.Sprintf("%q was given; the reference of this job is %q and cannot change", given, stored.Record.ExternalReference)}})
+		return rpc.Refuse(ctx, []errs.Field{{Path: "record.external_reference", Reason: "FIXED",
+			Message: fmt.Sprintf("%q was given; the reference of this job is %q and cannot change: give that", given, stored.Record.ExternalReference)}})
 	}
 	seen, err := jobspg.Look(ctx, tx, once.Key{}, &w.Job.Record, w.Job.RecordTime)
 	if err != nil {
 		return err
 	}
-	if err := errs.InvalidFields("RECORD_INVALID", missing(&w.Job.Record, seen)); err != nil {
+	if err := rpc.Refuse(ctx, missing(&w.Job.Record, seen)); err != nil {
 		return err
 	}
 	w.Job.Shop = tx.Shop()
@@ -75,7 +85,11 @@ func (s *Server) amend(ctx context.Context, tx *pg.Tx, version int, w *jobspg.Wr
 	if err != nil {
 		return err
 	}
-	if err := outbox.Add(ctx, tx, jobEvent("job.amended", &w.Job, w.Job.RecordTime)); err != nil {
+	event, err := jobEvent("job.amended", &w.Job, w.Job.RecordTime)
+	if err != nil {
+		return err
+	}
+	if err := outbox.Add(ctx, tx, event); err != nil {
 		return err
 	}
 	return outbox.Enqueue(ctx, tx, jobspg.TopicOpen, w.Job.ID)

@@ -1,85 +1,13 @@
 package jobsrpc
 
 import (
-	"context"
-	"errors"
-	"fmt"
-	"io"
-
 	"google.golang.org/grpc"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 	"cullet/services/errs"
-	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
-	"cullet/services/internal/rpc/wire"
 	"cullet/services/jobs"
-	"cullet/services/jobs/jobspg"
 )
-
-// UploadPhoto stages one photo for 24 hours. The same photo again answers the same.
-func (s *Server) UploadPhoto(stream grpc.ClientStreamingServer[jobsv1.UploadPhotoRequest, jobsv1.UploadPhotoResponse]) error {
-	ctx := stream.Context()
-	first, err := stream.Recv()
-	if err != nil && !errors.Is(err, io.EOF) {
-		return err
-	}
-	said := first.GetDescription()
-	if said == nil {
-		return fault("description", "REQUIRED", "the stream must begin with a description; send it first, then the bytes")
-	}
-	if n := said.GetSizeBytes(); n > jobs.MaxPhotoBytes || n < 0 {
-		return fault("description.size_bytes", "OUT_OF_RANGE", fmt.Sprintf(
-			"%d bytes were announced and at most %d are taken; send a smaller picture", n, jobs.MaxPhotoBytes))
-	}
-	photo, err := s.photos.Put(ctx, string(rpc.CallerFrom(ctx).Shop), &pieces{stream: stream})
-	if err != nil {
-		return err
-	}
-	if given := said.GetPhotoHash(); given != "" && given != string(photo.Hash) {
-		return fault("description.photo_hash", "HASH_DIFFERS", fmt.Sprintf("%.64q was announced and %s arrived; send the photo again", given, photo.Hash))
-	}
-	if n := said.GetSizeBytes(); n != 0 && n != photo.SizeBytes {
-		return fault("description.size_bytes", "SIZE_DIFFERS", fmt.Sprintf("%d bytes were announced and %d arrived; send the photo again", n, photo.SizeBytes))
-	}
-	at := s.at()
-	err = pg.Transact(ctx, s.db, rpc.CallerFrom(ctx).Shop, func(ctx context.Context, tx *pg.Tx) error {
-		return jobspg.Stage(ctx, tx, photo, at)
-	})
-	if err != nil {
-		return err
-	}
-	until := at.Add(jobs.StagedFor)
-	photo.StagedUntil = &until
-	return stream.SendAndClose(&jobsv1.UploadPhotoResponse{Photo: wire.ToPhoto(photo)})
-}
-
-func fault(path, reason, message string) error {
-	return errs.InvalidFields("PHOTO_INVALID", []errs.Field{{Path: path, Reason: reason, Message: message}})
-}
-
-// pieces reads the bytes of an upload.
-type pieces struct {
-	stream grpc.ClientStreamingServer[jobsv1.UploadPhotoRequest, jobsv1.UploadPhotoResponse]
-	left   []byte
-}
-
-// Read gives the next bytes; a second description is a fault.
-func (p *pieces) Read(into []byte) (int, error) {
-	for len(p.left) == 0 {
-		message, err := p.stream.Recv()
-		if err != nil {
-			return 0, err
-		}
-		if message.GetDescription() != nil {
-			return 0, fault("description", "REPEATED", "a description came after the bytes began; send one, first")
-		}
-		p.left = message.GetChunk()
-	}
-	n := copy(into, p.left)
-	p.left = p.left[n:]
-	return n, nil
-}
 
 // The sizes in which photos are shown.
 const (
@@ -89,20 +17,38 @@ const (
 	pieceBytes   = 64 << 10
 )
 
-// GetPhoto gives a photo as it may be shown.
+// GetPhoto gives a photo as it may be shown: upright and without what the camera wrote into it.
 func (s *Server) GetPhoto(req *jobsv1.GetPhotoRequest, stream grpc.ServerStreamingServer[jobsv1.GetPhotoResponse]) error {
+	store, err := s.store()
+	if err != nil {
+		return err
+	}
 	edge := int(req.GetLongestEdgePixels())
 	if edge == 0 {
 		edge = usualEdge
 	}
 	if edge < smallestEdge || edge > largestEdge {
-		return fault("longest_edge_pixels", "OUT_OF_RANGE", fmt.Sprintf("%d was given; allowed are %d to %d, or 0 for %d", edge, smallestEdge, largestEdge, usualEdge))
+		return refuse("longest_edge_pixels", "OUT_OF_RANGE", "%d was given; allowed are %d to %d, or 0 for %d",
+			edge, smallestEdge, largestEdge, usualEdge)
 	}
 	hash := jobs.PhotoHash(req.GetPhotoHash())
 	if hash.Bytes() == nil {
 		return errs.Missing("photo", req.GetPhotoHash())
 	}
-	return s.photos.Rendition(stream.Context(), string(rpc.CallerFrom(stream.Context()).Shop), hash, edge, &sender{stream})
+	ctx := stream.Context()
+	err = store.Rendition(ctx, string(rpc.CallerFrom(ctx).Shop), hash, edge, &sender{stream})
+	if errs.Is(err, errs.NotFound) {
+		return errs.Missing("photo", string(hash)).Because(err)
+	}
+	return err
+}
+
+// store gives the store of photos; a server that was started without one has no photos.
+func (s *Server) store() (jobs.PhotoStore, error) {
+	if s.photos == nil {
+		return nil, errs.New(errs.State, "NO_PHOTO_STORE", "this server was started without a place for photos; name one and start it again")
+	}
+	return s.photos, nil
 }
 
 // sender writes a photo in pieces.

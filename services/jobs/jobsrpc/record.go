@@ -1,13 +1,12 @@
 package jobsrpc
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
-	"maps"
-	"reflect"
 	"slices"
-	"strings"
 	"time"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
@@ -22,13 +21,11 @@ import (
 	"cullet/services/jobs/jobspg"
 )
 
-func wireJob(j *jobs.Job, etag string) *jobsv1.Job { return wire.ToJob(j, etag) }
-
 // RecordJob records a completed repair, whole or not at all.
 func (s *Server) RecordJob(ctx context.Context, req *jobsv1.RecordJobRequest) (*jobsv1.RecordJobResponse, error) {
 	at := s.at()
-	record, faults := readRecord(req.GetRecord(), at)
-	if err := rpc.Refuse(ctx, faults); err != nil {
+	record, err := s.readRecord(ctx, req.GetRecord(), at, nil)
+	if err != nil {
 		return nil, err
 	}
 	text, fingerprint, err := record.Canonical()
@@ -37,12 +34,13 @@ func (s *Server) RecordJob(ctx context.Context, req *jobsv1.RecordJobRequest) (*
 	}
 	caller := rpc.CallerFrom(ctx)
 	r := &jobspg.Recording{Key: rpc.KeyOf(ctx, req), Written: jobspg.Written{Text: text, Fingerprint: fingerprint,
-		Job: jobs.Job{ID: ident.New[ident.Job](), Shop: caller.Shop, Version: 1, Record: record, RecordTime: at, RecordedBy: caller.Name}}}
-	r.Event = jobEvent("job.recorded", &r.Job, at)
+		Job: jobs.Job{ID: ident.New[ident.Job](), Shop: caller.Shop, Version: 1, Record: *record, RecordTime: at, RecordedBy: caller.Name}}}
+	if r.Event, err = jobEvent("job.recorded", &r.Job, at); err != nil {
+		return nil, err
+	}
 	var stored jobs.Job
-	err = pg.Transact(ctx, s.db, caller.Shop, func(ctx context.Context, tx *pg.Tx) error {
-		var err error
-		stored, err = s.store(ctx, tx, r, at)
+	err = pg.Transact(ctx, s.db, caller.Shop, func(ctx context.Context, tx *pg.Tx) (err error) {
+		stored, err = s.keep(ctx, tx, r, at)
 		return err
 	})
 	if err != nil {
@@ -51,121 +49,116 @@ func (s *Server) RecordJob(ctx context.Context, req *jobsv1.RecordJobRequest) (*
 	return &jobsv1.RecordJobResponse{Job: toJob(&stored)}, nil
 }
 
-// readRecord reads a record and gives every fault that can be told without the database.
-func readRecord(m *jobsv1.RepairRecord, at time.Time) (jobs.Record, []errs.Field) {
+// readRecord reads a record of a request, or gives one error with every fault: those of the guard,
+// those that others found in the request, those of the record. When there is one, the shop is asked
+// too for what the record names, so that nobody has to send it twice to hear of everything.
+func (s *Server) readRecord(ctx context.Context, m *jobsv1.RepairRecord, at time.Time, others []errs.Field) (*jobs.Record, error) {
+	if m == nil {
+		// What could not be read at all is empty, and has no faults but the guard's.
+		if err := rpc.Refuse(ctx, others); err != nil {
+			return nil, err
+		}
+	}
 	record, faults := wire.FromRecord(m)
-	faults = append(faults, rpc.Validate("record", &record)...)
+	faults = append(append(others, faults...), rpc.Validate("record", &record)...)
 	faults = append(faults, jobs.Check(&record, at)...)
-	return record, distinct(faults)
+	if rpc.Refuse(ctx, faults) != nil {
+		return nil, rpc.Refuse(ctx, distinct(append(faults, s.lookFor(ctx, &record, at)...)))
+	}
+	return &record, nil
 }
 
-// distinct keeps the first fault of each path: the others only follow from it.
+// lookTime bounds the look into the database for a record that is refused anyway.
+const lookTime = 500 * time.Millisecond
+
+// lookFor gives the faults of what a faulty record names; none when the shop cannot be asked just
+// now, because what else is wrong with it is worth telling by itself.
+func (s *Server) lookFor(ctx context.Context, record *jobs.Record, at time.Time) []errs.Field {
+	named := jobs.Record{Photos: record.Photos[:min(len(record.Photos), maxPhotos)], Coverage: record.Coverage,
+		Motorist: jobs.Motorist{CustomerID: known(record.Motorist.CustomerID)}, WarrantyOf: known(record.WarrantyOf)}
+	ctx, cancel := context.WithTimeout(ctx, lookTime)
+	defer cancel()
+	var seen jobspg.Seen
+	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
+		seen, err = jobspg.Look(ctx, tx, once.Key{}, &named, at)
+		return err
+	})
+	if err != nil {
+		return nil
+	}
+	return missing(&named, seen)
+}
+
+// maxPhotos is the cap that the tags of jobs.Record say.
+const maxPhotos = 40
+
+// known drops text that is no identifier, which the record's tags refuse.
+func known[T ~string](text T) T {
+	id, _ := ident.Parse[T](string(text))
+	return id
+}
+
+// distinct drops what is said twice of one path.
 func distinct(faults []errs.Field) []errs.Field {
-	seen := map[string]bool{}
+	type key struct{ path, reason string }
+	seen := map[key]bool{}
 	return slices.DeleteFunc(faults, func(f errs.Field) bool {
-		isSeen := seen[f.Path]
-		seen[f.Path] = true
+		k := key{f.Path, f.Reason}
+		isSeen := seen[k]
+		seen[k] = true
 		return isSeen
 	})
 }
 
-// store looks what stands there, then writes: two statements for a record that is new.
-func (s *Server) store(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at time.Time) (jobs.Job, error) {
-	for {
-		seen, err := jobspg.Look(ctx, tx, r.Key, &r.Job.Record, at)
-		if err != nil {
-			return jobs.Job{}, err
-		}
-		switch {
-		case seen.RequestFingerprint != nil:
-			if err := once.Judge(r.Key, seen.RequestFingerprint, r.Fingerprint); err != nil {
-				return jobs.Job{}, err
-			}
-			return jobspg.Get(ctx, tx, ident.Job(seen.Answer), 1)
-		case seen.Job != "":
-			return s.again(ctx, tx, seen, r)
-		}
-		if err := errs.InvalidFields("RECORD_INVALID", missing(&r.Job.Record, seen)); err != nil {
-			return jobs.Job{}, err
-		}
-		r.Job.Assessments, r.Job.Findings = jobs.Assess(&r.Job.Record, seen.StandardKey)
-		isStored, err := jobspg.Record(ctx, tx, r)
-		switch {
-		case pg.Violated(err, "jobs_external_reference") || pg.Violated(err, "job_photos_uploaded"):
-			return jobs.Job{}, pg.Raced(err)
-		case err != nil:
-			return jobs.Job{}, err
-		case isStored:
-			return r.Job, nil
-		}
-	}
-}
-
-// again answers a record whose reference is taken: with the stored job when it is the same record,
-// else with the fields that differ.
-func (s *Server) again(ctx context.Context, tx *pg.Tx, seen jobspg.Seen, r *jobspg.Recording) (jobs.Job, error) {
-	stored, err := jobspg.Get(ctx, tx, seen.Job, 1)
+// keep looks what stands there, then writes: two statements for a record that is new.
+func (s *Server) keep(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at time.Time) (jobs.Job, error) {
+	seen, err := jobspg.Look(ctx, tx, r.Key, &r.Job.Record, at)
 	if err != nil {
 		return jobs.Job{}, err
 	}
-	if slices.Equal(seen.JobFingerprint, r.Fingerprint) {
+	switch {
+	case seen.RequestFingerprint != nil:
+		if err := once.Judge(r.Key, seen.RequestFingerprint, r.Fingerprint); err != nil {
+			return jobs.Job{}, err
+		}
+		return jobspg.Get(ctx, tx, ident.Job(seen.Answer), 1)
+	case seen.Job != "":
+		return s.again(ctx, tx, seen, r)
+	}
+	if err := rpc.Refuse(ctx, missing(&r.Job.Record, seen)); err != nil {
+		return jobs.Job{}, err
+	}
+	r.Job.Assessments, r.Job.Findings = jobs.Assess(&r.Job.Record, seen.StandardKey)
+	isStored, err := jobspg.Record(ctx, tx, r)
+	switch {
+	case pg.Violated(err, "jobs_external_reference") || pg.Violated(err, "job_photos_uploaded"):
+		return jobs.Job{}, pg.Raced(err)
+	case err != nil:
+		return jobs.Job{}, err
+	case !isStored:
+		// A call with the same request id was faster, and its answer can be seen now.
+		return jobs.Job{}, pg.Raced(errors.New("the same request was recorded meanwhile"))
+	}
+	return r.Job, nil
+}
+
+// again answers a record whose reference is taken: with what is stored when it is the same record,
+// else with the fields that differ. A record that was amended since is the same as both.
+func (s *Server) again(ctx context.Context, tx *pg.Tx, seen jobspg.Seen, r *jobspg.Recording) (jobs.Job, error) {
+	stored, err := jobspg.Get(ctx, tx, seen.Job, 0)
+	if err != nil || bytes.Equal(seen.JobFingerprint, r.Fingerprint) {
+		return stored, err
+	}
+	fields := differing(wire.ToRecord(&stored.Record), wire.ToRecord(&r.Job.Record))
+	if len(fields) == 0 {
 		return stored, nil
 	}
-	text, _, err := stored.Record.Canonical()
-	if err != nil {
-		return jobs.Job{}, err
-	}
-	fields := differing(text, r.Text)
-	return jobs.Job{}, errs.Newf(errs.Conflict, "REFERENCE_TAKEN",
-		"Another record stands under the reference %q already; it differs in %s. Send a new reference for another visit, or amend job %s.",
-		r.Job.Record.ExternalReference, strings.Join(fields, ", "), stored.ID).
-		With("differing_fields", strings.Join(fields, ",")).With("job_id", string(stored.ID))
-}
-
-// maxDiffering is how many differing fields a conflict names.
-const maxDiffering = 20
-
-// differing names the fields in which two records differ, as paths.
-func differing(stored, given []byte) []string {
-	var a, b any
-	if json.Unmarshal(stored, &a) != nil || json.Unmarshal(given, &b) != nil {
-		return []string{"record"}
-	}
-	var paths []string
-	compare("record", a, b, &paths)
-	if len(paths) > maxDiffering {
-		paths = append(paths[:maxDiffering], fmt.Sprintf("and %d more", len(paths)-maxDiffering))
-	}
-	return paths
-}
-
-func compare(path string, a, b any, paths *[]string) {
-	left, isObject := a.(map[string]any)
-	right, isAlso := b.(map[string]any)
-	if isObject && isAlso {
-		keys := map[string]bool{}
-		for key := range left {
-			keys[key] = true
-		}
-		for key := range right {
-			keys[key] = true
-		}
-		for _, key := range slices.Sorted(maps.Keys(keys)) {
-			compare(path+"."+key, left[key], right[key], paths)
-		}
-		return
-	}
-	leftList, isList := a.([]any)
-	rightList, isAlso := b.([]any)
-	if isList && isAlso && len(leftList) == len(rightList) {
-		for i := range leftList {
-			compare(fmt.Sprintf("%s[%d]", path, i), leftList[i], rightList[i], paths)
-		}
-		return
-	}
-	if !reflect.DeepEqual(a, b) {
-		*paths = append(*paths, path)
-	}
+	conflict := errs.Newf(errs.Conflict, "REFERENCE_TAKEN", "job %s is recorded under the reference %q already and differs in %d "+
+		"fields, %s first: send another visit under a reference of its own, and correct this one with AmendJob",
+		stored.ID, r.Job.Record.ExternalReference, len(fields), fields[0].Path).
+		With("differing_fields", named(fields)).With("job_id", string(stored.ID))
+	conflict.Fields = fields[:min(len(fields), maxDiffering)]
+	return jobs.Job{}, conflict
 }
 
 // missing gives a fault for each thing that a record names and the shop does not have.
@@ -174,10 +167,10 @@ func missing(r *jobs.Record, seen jobspg.Seen) (faults []errs.Field) {
 		faults = append(faults, errs.Field{Path: "record." + path, Reason: reason, Message: fmt.Sprintf(message, args...)})
 	}
 	for i, p := range r.Photos {
-		if !slices.Contains(seen.Photos, string(p.Hash)) {
+		if p.Hash.Bytes() != nil && !slices.Contains(seen.Photos, string(p.Hash)) {
 			add(fmt.Sprintf("photos[%d].photo_hash", i), "PHOTO_NOT_UPLOADED",
-				"no photo with the hash %s waits here; upload it with UploadPhoto within 24 hours before the record. "+
-					"The other photos stay and need not be sent again", p.Hash)
+				"no photo with the hash %s waits here; upload it with UploadPhoto and record within 24 hours. The other photos "+
+					"stay and need not be sent again", p.Hash)
 		}
 	}
 	if !seen.PayerKnown {
@@ -190,15 +183,21 @@ func missing(r *jobs.Record, seen jobspg.Seen) (faults []errs.Field) {
 	if !seen.WarrantyKnown {
 		add("warranty_of_job_id", "JOB_UNKNOWN", "the shop has no job %q; give the job_id of the repair that came back", string(r.WarrantyOf))
 	}
-	if d := r.Coverage.Deductible; d != nil && d.Currency != seen.CurrencyCode {
-		add("coverage.deductible.currency_code", "OTHER_CURRENCY", "%q was given and the shop's books are in %s", d.Currency, seen.CurrencyCode)
+	if d := r.Coverage.Deductible; d != nil && d.Currency != "" && d.Currency != seen.CurrencyCode {
+		add("coverage.deductible.currency_code", "CURRENCY", "%q was given and the shop's books are in %s; give the amount in that", d.Currency, seen.CurrencyCode)
 	}
 	return faults
 }
 
 // jobEvent tells what happened to a job, without anything personal.
-func jobEvent(kind string, j *jobs.Job, at time.Time) outbox.Event {
-	data := fmt.Appendf(nil, `{"job_id":%q,"version":%d}`, string(j.ID), j.Version)
+func jobEvent(kind string, j *jobs.Job, at time.Time) (outbox.Event, error) {
+	data, err := json.Marshal(struct {
+		JobID             ident.Job `json:"job_id"`
+		ExternalReference string    `json:"external_reference"`
+	}{j.ID, j.Record.ExternalReference})
+	if err != nil {
+		return outbox.Event{}, fmt.Errorf("write event %s as JSON: %w", kind, err)
+	}
 	return outbox.Event{ID: ident.New[ident.Event](), Type: kind, SubjectKind: "job", SubjectID: string(j.ID),
-		SubjectVersion: j.Version, OccurTime: at, Actor: j.RecordedBy, Data: data}
+		SubjectVersion: j.Version, OccurTime: at, Actor: j.RecordedBy, Data: data}, nil
 }

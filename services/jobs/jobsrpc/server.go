@@ -14,6 +14,7 @@ import (
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
+	"cullet/services/internal/rpc/wire"
 	"cullet/services/jobs"
 )
 
@@ -35,13 +36,21 @@ func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoSto
 	return &Server{db: db, pages: pages, now: now, photos: photos, shop: shop}
 }
 
+// How long the photos' methods may take: a phone sends 10 MiB over a bad line.
+const (
+	uploadTime = 10 * time.Minute
+	showTime   = 2 * time.Minute
+)
+
 // Limits are the methods that are not as all others: those that report the guard's faults together
-// with their own.
+// with their own, and those that carry photos.
 func Limits() map[string]rpc.Limits {
 	return map[string]rpc.Limits{
 		jobsv1.JobService_RecordJob_FullMethodName:    {Collects: true},
 		jobsv1.JobService_AmendJob_FullMethodName:     {Collects: true},
 		jobsv1.JobService_AssessDamage_FullMethodName: {Collects: true},
+		jobsv1.JobService_UploadPhoto_FullMethodName:  {Maximum: uploadTime},
+		jobsv1.JobService_GetPhoto_FullMethodName:     {Maximum: showTime},
 	}
 }
 
@@ -60,4 +69,4 @@ func jobID(text string) (ident.Job, error) {
 	return id, nil
 }
 
-func toJob(j *jobs.Job) *jobsv1.Job { return wireJob(j, rpc.Etag(j.Version)) }
+func toJob(j *jobs.Job) *jobsv1.Job { return wire.ToJob(j, rpc.Etag(j.Version)) }

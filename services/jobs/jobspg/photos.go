@@ -1,0 +1,61 @@
+package jobspg
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"cullet/services/internal/pg"
+	"cullet/services/jobs"
+)
+
+const selectPhotos = `
+SELECT photo_hash, media_type, size_bytes, width_pixels, height_pixels, take_time, latitude_microdegrees,
+  longitude_microdegrees, likeness, stage_time,
+  ` + isNamed + ` AS is_named
+FROM photos f WHERE f.shop_id = $1 AND f.photo_hash = ANY ($2) AND f.stage_time <> 'epoch'`
+
+type photoRow struct {
+	Hash      []byte     `db:"photo_hash"`
+	MediaType string     `db:"media_type"`
+	SizeBytes int64      `db:"size_bytes"`
+	Width     int        `db:"width_pixels"`
+	Height    int        `db:"height_pixels"`
+	TakeTime  *time.Time `db:"take_time"`
+	Latitude  *int32     `db:"latitude_microdegrees"`
+	Longitude *int32     `db:"longitude_microdegrees"`
+	Likeness  int64      `db:"likeness"`
+	StageTime time.Time  `db:"stage_time"`
+	IsNamed   bool       `db:"is_named"`
+}
+
+func (r photoRow) photo() jobs.Photo {
+	p := jobs.Photo{Hash: jobs.PhotoHashFrom(r.Hash), MediaType: r.MediaType, SizeBytes: r.SizeBytes, Width: r.Width,
+		Height: r.Height, TakeTime: r.TakeTime, Likeness: uint64(r.Likeness)}
+	if r.Latitude != nil && r.Longitude != nil {
+		p.Position = &jobs.Position{LatitudeMicrodegrees: *r.Latitude, LongitudeMicrodegrees: *r.Longitude}
+	}
+	if !r.IsNamed {
+		until := r.StageTime.Add(jobs.StagedFor)
+		p.StagedUntil = &until
+	}
+	return p
+}
+
+// Photos reads what is known of the named photos, by hash; those that were not uploaded are
+// missing from the answer.
+func Photos(ctx context.Context, tx *pg.Tx, named []jobs.PhotoReference) (map[jobs.PhotoHash]jobs.Photo, error) {
+	all := map[jobs.PhotoHash]jobs.Photo{}
+	if len(named) == 0 {
+		return all, nil
+	}
+	var rows []photoRow
+	if err := tx.Select(ctx, &rows, selectPhotos, string(tx.Shop()), pg.Array(hashes(named))); err != nil {
+		return nil, fmt.Errorf("read %d photos: %w", len(named), err)
+	}
+	for _, r := range rows {
+		p := r.photo()
+		all[p.Hash] = p
+	}
+	return all, nil
+}
