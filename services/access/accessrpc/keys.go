@@ -25,14 +25,14 @@ const (
 func (s *Server) CreateKey(
 	ctx context.Context, req *accessv1.CreateKeyRequest,
 ) (*accessv1.CreateKeyResponse, error) {
-	now := s.now()
+	now := s.instant()
 	if err := rpc.Refuse(ctx, checkNewKey(req, now)); err != nil {
 		return nil, err
 	}
 	secret := access.NewSecret()
 	key := access.Key{ID: ident.New[ident.Key](), Shop: rpc.CallerFrom(ctx).Shop, Name: req.GetName(),
 		Role: wire.Word[access.Role](rolePrefix, req.GetRole()), Prefix: secret.Prefix(),
-		CreateTime: now.Truncate(time.Microsecond), ExpireTime: wire.FromTimeOrNil(req.GetExpireTime())}
+		CreateTime: now, ExpireTime: wire.FromTimeOrNil(req.GetExpireTime())}
 	resp, err := rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*accessv1.CreateKeyResponse, error) {
 		if _, err := accesspg.LockShop(ctx, tx); err != nil {
 			return nil, err
@@ -105,7 +105,7 @@ func (s *Server) RevokeKey(
 	if !ok {
 		return nil, errs.Missing("key", req.GetKeyId())
 	}
-	now := s.now()
+	now := s.instant()
 	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*accessv1.RevokeKeyResponse, error) {
 		if _, err := accesspg.LockShop(ctx, tx); err != nil {
 			return nil, err

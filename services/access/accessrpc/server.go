@@ -72,6 +72,10 @@ func (s *Server) read(ctx context.Context, fn pg.Func) error {
 	return pg.Read(ctx, s.db, rpc.CallerFrom(ctx).Shop, fn)
 }
 
+// instant is now, in UTC, cut to the microseconds that the database keeps, so that an answer and what
+// is read later are the same.
+func (s *Server) instant() time.Time { return s.now().UTC().Truncate(time.Microsecond) }
+
 // audit writes down what the caller did.
 func (s *Server) audit(ctx context.Context, tx *pg.Tx, action, kind, id string) error {
 	return outbox.Audit(ctx, tx, outbox.AuditEntry{OccurTime: s.now(), Actor: rpc.CallerFrom(ctx).Name,
