@@ -1,6 +1,10 @@
 package adapters
 
 import (
+	"crypto/x509"
+
+	"cullet/adapters/channel/folder"
+	httpschannel "cullet/adapters/channel/https"
 	jsonformat "cullet/adapters/format/json"
 	csvremittance "cullet/adapters/remittance/csv"
 	"cullet/services/claims"
@@ -19,4 +23,24 @@ func RemittanceFormats() []invoices.RemittanceFormat {
 	return []invoices.RemittanceFormat{
 		csvremittance.Format{},
 	}
+}
+
+// ChannelOptions is what channels need of the machine that they run on.
+type ChannelOptions struct {
+	// RootCAs are the certificate authorities to believe; nil believes the system's.
+	RootCAs *x509.CertPool
+	// Folders is the root of payers' folders; when it is empty, profiles that name the channel
+	// "folder" cannot be delivered to.
+	Folders string
+}
+
+// Channels lists the channels that a payer's profile can name.
+func Channels(o ChannelOptions) []claims.Channel {
+	channels := []claims.Channel{
+		httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}),
+	}
+	if o.Folders != "" {
+		channels = append(channels, folder.New(folder.Options{Root: o.Folders}))
+	}
+	return channels
 }

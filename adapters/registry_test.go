@@ -25,4 +25,17 @@ func TestNamesAreUnique(t *testing.T) {
 	if !formats["json"] || !remittances["csv"] {
 		t.Errorf("got claim formats %v and remittance formats %v", formats, remittances)
 	}
+	channels := map[string]bool{}
+	for _, c := range adapters.Channels(adapters.ChannelOptions{Folders: t.TempDir()}) {
+		if c.Name() == "" || channels[c.Name()] {
+			t.Errorf("channel %q is empty or there twice", c.Name())
+		}
+		channels[c.Name()] = true
+	}
+	if !channels["https"] || !channels["folder"] {
+		t.Errorf("got channels %v", channels)
+	}
+	if got := len(adapters.Channels(adapters.ChannelOptions{})); got != 1 {
+		t.Errorf("without a root of folders there are %d channels, want https alone", got)
+	}
 }
