@@ -149,10 +149,15 @@ func checkDay(f *faultList, path, day string) bool {
 	if day == "" {
 		return true
 	}
-	_, err := time.Parse(time.DateOnly, day)
-	if err != nil {
+	if !isDay(day) {
 		f.add(path, "NOT_A_DAY", "%q was given; give a day that exists, as year-month-day: \"2026-10-20\"", day)
+		return false
 	}
+	return true
+}
+
+func isDay(text string) bool {
+	_, err := time.Parse(time.DateOnly, text)
 	return err == nil
 }
 
@@ -193,7 +198,7 @@ func checkPoints(f *faultList, path string, n int32) {
 }
 
 func overlaps(a, b *payersv1.PriceAgreement) bool {
-	return (b.GetValidTo() == "" || a.GetValidFrom() <= b.GetValidTo()) &&
+	return isDay(a.GetValidFrom()) && isDay(b.GetValidFrom()) && (b.GetValidTo() == "" || a.GetValidFrom() <= b.GetValidTo()) &&
 		(a.GetValidTo() == "" || b.GetValidFrom() <= a.GetValidTo())
 }
 
