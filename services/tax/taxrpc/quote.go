@@ -76,7 +76,7 @@ func checkLine(path string, line *taxv1.QuoteLine, currency string) (faults []er
 	}
 	faults = append(faults, wire.CheckMoney(path+".amount", amount, currency)...)
 	faults = append(faults, wire.CheckMoney(path+".materials_part", line.GetMaterialsPart(), currency)...)
-	if part := line.GetMaterialsPart(); part.GetMinorUnits() > amount.GetMinorUnits() {
+	if part := line.GetMaterialsPart(); part != nil && part.GetMinorUnits() > amount.GetMinorUnits() {
 		fault("materials_part.minor_units", "TOO_LARGE", "%d was given and the line's amount is %d; give the part of it "+
 			"that is materials", part.GetMinorUnits(), amount.GetMinorUnits())
 	}
