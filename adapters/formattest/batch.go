@@ -5,7 +5,6 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
-	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -15,10 +14,18 @@ import (
 	"cullet/services/ident"
 )
 
-// testdata gives a path below the project's testdata.
+// testdata gives a path below the project's testdata: the folder beside go.mod, upwards from the
+// tested package, in which tests run. The place of this file is no help, for a trimmed build has
+// forgotten it.
 func testdata(parts ...string) string {
-	_, file, _, _ := runtime.Caller(0)
-	return filepath.Join(append([]string{filepath.Dir(file), "..", "..", "testdata"}, parts...)...)
+	root := "."
+	for range 10 {
+		if _, err := os.Stat(filepath.Join(root, "go.mod")); err == nil {
+			break
+		}
+		root = filepath.Join(root, "..")
+	}
+	return filepath.Join(append([]string{root, "testdata"}, parts...)...)
 }
 
 // Examples reads the example payloads in testdata/claims/json that have a number.

@@ -16,7 +16,7 @@ import (
 
 // Max is the largest number of minor units that any amount may have, on either side of zero.
 // It is far above what a shop ever bills and far below where int64 sums would overflow.
-const Max int64 = 100_000_000_000_000_000
+const Max int64 = 1_000_000_000_000_00
 
 // Errors that callers may test for with errors.Is.
 var (

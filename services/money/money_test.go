@@ -31,7 +31,7 @@ func TestParse(t *testing.T) {
 		{"12.0", "JPY", 0, ErrSyntax},
 		{"9223372036854775807", "USD", 0, ErrSyntax},
 		{"1000000000000000", "USD", 0, ErrSyntax},
-		{"999999999999999.99", "USD", 99999999999999999, nil},
+		{"999999999999.99", "USD", 99999999999999, nil},
 		{"1.00", "XQQ", 0, ErrSyntax},
 	}
 	for _, tt := range tests {

@@ -148,8 +148,8 @@ func TestStrangersAgree(t *testing.T) {
 	defer shop.Close()
 	address, roots, client := payersim(t, map[string]any{"code": "lantern", "name": "Lantern Mutual (invented)", "bearer_token": token,
 		"callback_url": shop.URL + webhook.Path + simRoute, "callback_secret": simSecret,
-		"outcomes":   map[string]int{"ACCEPT": 5, "SHORT_PAY": 2, "REJECT": 1, "ASK": 1, "DENY": 1},
-		"transports": []string{"DROP_REPLY", "FAIL_AFTER_TAKING", "SLOW", "TRUNCATE", "WEB_PAGE", "RESET", "OVERLOAD", "REDIRECT", "HONEST"},
+		"outcomes":         map[string]int{"ACCEPT": 5, "SHORT_PAY": 2, "REJECT": 1, "ASK": 1, "DENY": 1},
+		"transports":       []string{"DROP_REPLY", "FAIL_AFTER_TAKING", "SLOW", "TRUNCATE", "WEB_PAGE", "RESET", "OVERLOAD", "REDIRECT", "HONEST"},
 		"acknowledgements": []string{"ONCE", "TWICE", "LATE", "PARTIAL", "UNKNOWN", "BATCH", "NONE"}})
 
 	channel := New(Options{RootCAs: roots})

@@ -6,6 +6,7 @@ package servertest
 
 import (
 	"context"
+	"crypto/tls"
 	"log/slog"
 	"net/http"
 	"testing"
@@ -52,6 +53,8 @@ type Options struct {
 	Now func() time.Time
 	// IsWithoutWorkers leaves the outbox alone.
 	IsWithoutWorkers bool
+	// TLS serves both ports encrypted; then Client cannot be used, which speaks in the clear.
+	TLS *tls.Config
 	// Log hears the server; the test's output hears warnings when nil.
 	Log *slog.Logger
 	// Through makes another way to the database out of the direct one, a proxy's; nil goes directly.
@@ -84,7 +87,7 @@ func (w *World) run(o Options) {
 	w.cancel, w.ended = cancel, make(chan error, 1)
 	ready := make(chan server.Addresses, 1)
 	config := server.Config{OwnerDSN: w.OwnerDSN, RuntimeDSN: w.RuntimeDSN, MasterKeys: w.MasterKeys,
-		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: 8,
+		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: 8, TLS: o.TLS,
 		IsWithoutWorkers: o.IsWithoutWorkers, Ready: func(a server.Addresses) { ready <- a },
 		First: &server.First{Shop: Shop(), KeyName: "owner", Keep: func(shop ident.Shop, secret access.Secret) error {
 			w.Shop, w.OwnerKey = shop, string(secret)
