@@ -68,7 +68,7 @@ func (d *Deliverer) Send(ctx context.Context, o webhooks.Outgoing) webhooks.Atte
 	}
 	response, err := d.client.Do(request)
 	if err != nil {
-		classify(&attempt, err)
+		classify(ctx, &attempt, err)
 	} else {
 		d.read(&attempt, response)
 	}
@@ -128,13 +128,15 @@ func (d *Deliverer) read(attempt *webhooks.Attempt, response *http.Response) {
 }
 
 // classify says why there was no answer.
-func classify(attempt *webhooks.Attempt, err error) {
+func classify(ctx context.Context, attempt *webhooks.Attempt, err error) {
 	attempt.Outcome, attempt.Reason, attempt.Sentence = webhooks.OutcomeRetry, "NO_CONNECTION", sentence(err)
 	if e, ok := errors.AsType[*errs.Error](err); ok {
 		attempt.Outcome, attempt.Reason = webhooks.OutcomeDead, e.Reason
 		return
 	}
-	if e, ok := errors.AsType[net.Error](err); ok && e.Timeout() {
+	// A connection that ends with the caller's time may end with another error.
+	e, ok := errors.AsType[net.Error](err)
+	if ok && e.Timeout() || errors.Is(ctx.Err(), context.DeadlineExceeded) {
 		attempt.Reason = "TIMEOUT"
 		attempt.Sentence = "the endpoint did not answer in time"
 	}

@@ -159,6 +159,7 @@ func TestSendWithoutAnAnswer(t *testing.T) {
 			// Only a server that has read the body notices that the caller is gone.
 			_, _ = io.Copy(io.Discard, r.Body)
 			<-r.Context().Done()
+			panic(http.ErrAbortHandler) // returning would end the answer properly
 		})
 		ctx, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
 		defer cancel()

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"log"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -44,7 +45,9 @@ func setup(t *testing.T) (claims.Channel, channeltest.Partner) {
 
 func newPartner(t *testing.T) *partner {
 	p := &partner{t: t, behave: channeltest.Honest, taken: map[int64]channeltest.Taken{}}
-	p.server = httptest.NewTLSServer(p)
+	p.server = httptest.NewUnstartedServer(p)
+	p.server.Config.ErrorLog = log.New(io.Discard, "", 0) // callers are meant to go away
+	p.server.StartTLS()
 	t.Cleanup(p.server.Close)
 	return p
 }
@@ -158,13 +161,11 @@ func answerBadly(w http.ResponseWriter, r *http.Request, b channeltest.Behaviour
 	case channeltest.FailAfterTaking:
 		http.Error(w, "the disk is full", http.StatusInternalServerError)
 	case channeltest.Silence:
-		hanging()
-		<-r.Context().Done()
+		hang(r, hanging)
 	case channeltest.Drip:
 		say(w, http.StatusCreated, `{"refer`)
 		w.(http.Flusher).Flush()
-		hanging()
-		<-r.Context().Done()
+		hang(r, hanging)
 	case channeltest.TruncateAnswer:
 		w.Header().Set("Content-Length", "100")
 		// What came is good JSON, and still is not all that was announced.
@@ -188,6 +189,14 @@ func say(w http.ResponseWriter, status int, body string) {
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(status)
 	fmt.Fprint(w, body)
+}
+
+// hang waits until the caller is gone, and then cuts the connection: a handler that simply
+// returned would end its answer properly, and the caller might still read that.
+func hang(r *http.Request, hanging func()) {
+	hanging()
+	<-r.Context().Done()
+	abort()
 }
 
 // abort cuts the connection.
