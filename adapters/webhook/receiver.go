@@ -52,9 +52,15 @@ type Receiver struct {
 	log    *slog.Logger
 }
 
-// NewReceiver makes a receiver. now gives the time that timestamps are compared with; the log
-// gets what a payer is not told.
+// NewReceiver makes a receiver. now gives the time that timestamps are compared with, nil is the
+// system's clock; the log gets what a payer is not told, nil is silent.
 func NewReceiver(routes Routes, inbox Inbox, now func() time.Time, log *slog.Logger) *Receiver {
+	if now == nil {
+		now = time.Now
+	}
+	if log == nil {
+		log = slog.New(slog.DiscardHandler)
+	}
 	return &Receiver{routes: routes, inbox: inbox, now: now, log: log}
 }
 

@@ -212,7 +212,7 @@ func TestReceiverDoesNotAnswerForWhatIsNotStored(t *testing.T) {
 func TestReceiverSurvivesAHalfSentBody(t *testing.T) {
 	t.Parallel()
 	m := &memory{stored: map[string][]byte{}, secrets: map[string][]string{"lakeside": {publishedSecret}}}
-	receiver := NewReceiver(m, m, time.Now, slog.New(slog.DiscardHandler))
+	receiver := NewReceiver(m, m, nil, nil)
 	request := httptest.NewRequest(http.MethodPost, "/inbound/lakeside",
 		io.MultiReader(strings.NewReader("{"), failingReader{}))
 	recorder := httptest.NewRecorder()
