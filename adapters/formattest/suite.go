@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"regexp"
 	"runtime"
 	"strings"
@@ -247,13 +248,17 @@ func failingWriter(t *testing.T, f claims.Format) {
 func streams(t *testing.T, f claims.Format) {
 	few, many := Batch(t, 100), Batch(t, 4_000)
 	allocated := func(batch []claims.Frozen) uint64 {
-		var before, after runtime.MemStats
-		runtime.ReadMemStats(&before)
-		if err := f.Encode(io.Discard, Envelope(), batch); err != nil {
-			t.Fatal(err)
+		least := uint64(math.MaxUint64)
+		for range 7 { // other tests of the process allocate as well: the least of several is ours
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			if err := f.Encode(io.Discard, Envelope(), batch); err != nil {
+				t.Fatal(err)
+			}
+			runtime.ReadMemStats(&after)
+			least = min(least, after.TotalAlloc-before.TotalAlloc)
 		}
-		runtime.ReadMemStats(&after)
-		return after.TotalAlloc - before.TotalAlloc
+		return least
 	}
 	allocated(few)
 	size := uint64(len(many[0].Payload))
