@@ -7,7 +7,7 @@ BIN := bin
 TESTFLAGS ?= ./...
 BENCH ?= .
 BENCHFLAGS ?= -benchtime=1x
-PICTURES ?= docs/pictures
+PICTURES ?= .pictures
 
 # One set of flags for everything, so that nothing is compiled twice. Without cgo the program also
 # runs where no C library is. Stamping the commit fails in a folder of another user; then it is left out.
@@ -51,7 +51,7 @@ test: ## Run every test; lists what did not run and what would bring it (STRICT=
 
 .PHONY: bench
 bench: ## Measure: each figure is a ratio to a limit measured in the same run
-	$(GO) test -run '^$$' -bench '$(BENCH)' $(BENCHFLAGS) -count=1 -timeout=30m ./bench/...
+	$(GO) test -run '^$$' -bench '$(BENCH)' $(BENCHFLAGS) -count=1 -timeout=30m ./adapters/... ./services/...
 
 .PHONY: generate
 generate: ## Write all generated code anew

@@ -11,7 +11,8 @@
 // The package refuses to print figures that do not add up, and paper that it does not know. It
 // computes nothing that is owed; what the ledger says is what stands on the paper.
 //
-// Fonts: the Go fonts (BSD, golang.org/x/image) for what is read as data, Caladea (SIL Open Font
-// License, font/OFL.txt) for the few words in a book face. They know Latin, Greek and Cyrillic;
-// a character beyond them stands as an empty box on paper and whole in the text beneath it.
+// Fonts: Open Sans (Apache License 2.0) for what is read as data, in figures of equal width, and
+// Caladea (SIL Open Font License) for the few words in a book face; font/README.md tells whence.
+// They know Latin, Greek and Cyrillic; a character beyond them stands as an empty box on paper and
+// whole in the text beneath it. Nothing is written from right to left.
 package document

@@ -13,10 +13,7 @@ func (s *sheet) letterhead() {
 	y := top
 	s.use(titleStyle)
 	beside := s.right - s.left - s.pdf.GetStringWidth(s.words.title) - 6
-	for _, line := range s.wrap(shopStyle, clean(s.invoice.Seller.Name), beside) {
-		s.text(s.left, y, shopStyle, line)
-		y += 7.2
-	}
+	y = s.paragraph(s.left, y, beside, 7.2, shopStyle, clean(s.invoice.Seller.Name))
 	// A name of several lines pushes the facts down with it.
 	middleTop := y - 7.2
 	y -= 1.6
@@ -68,32 +65,52 @@ func (s *sheet) facts() [][2]string {
 	return facts
 }
 
-// parties prints who is billed and, where it is another place than the letterhead's, where money
-// goes.
+// parties prints who is billed and where money goes, side by side and on one page.
 func (s *sheet) parties() {
-	half := (s.right - s.left) / 2
-	end := s.party(s.left, half-4, "Bill to", s.invoice.BillTo)
+	right := s.left + (s.right-s.left)*0.6
+	billTo := s.party((s.right-s.left)/2-4, "Bill to", s.invoice.BillTo)
+	var remitTo []row
 	if s.invoice.Kind == invoices.KindInvoice && s.invoice.RemitTo.Name != "" {
-		x, width := s.left+(s.right-s.left)*0.6, (s.right-s.left)*0.4
-		end = max(end, s.paragraph(x, s.party(x, width, "Send payment to", s.invoice.RemitTo), width, lead, bodyStyle,
-			"naming "+clean(s.invoice.Number)))
+		remitTo = s.party(s.right-right, "Send payment to", s.invoice.RemitTo)
+		remitTo = append(remitTo, row{bodyStyle, "naming " + clean(s.invoice.Number)})
 	}
-	s.y = end - lead
+	s.need(8 + lead*float64(max(len(billTo), len(remitTo))))
+	s.y += 8
+	for i, r := range billTo {
+		s.text(s.left, s.y+lead*float64(i), r.style, r.text)
+	}
+	for i, r := range remitTo {
+		s.text(right, s.y+lead*float64(i), r.style, r.text)
+	}
+	s.y += lead * float64(max(len(billTo), len(remitTo))-1)
 }
 
-func (s *sheet) party(x, width float64, label string, p invoices.Party) float64 {
-	y := s.y + 8
-	s.text(x, y, labelStyle, label)
-	y = s.paragraph(x, y+lead, width, lead, boldStyle, clean(p.Name))
-	for _, line := range append(addressLines(p.Address), contact(p)...) {
-		y = s.paragraph(x, y, width, lead, bodyStyle, line)
+// row is one line of text that is ready to be printed.
+type row struct {
+	style style
+	text  string
+}
+
+// party gives the rows of one side of the document.
+func (s *sheet) party(width float64, label string, p invoices.Party) []row {
+	rows := []row{{labelStyle, label}}
+	add := func(st style, text string) {
+		for _, line := range s.wrap(st, text, width) {
+			rows = append(rows, row{st, line})
+		}
 	}
-	return y
+	add(boldStyle, clean(p.Name))
+	for _, line := range append(addressLines(p.Address), contact(p)...) {
+		add(bodyStyle, line)
+	}
+	return rows
 }
 
 // sentence says in one sentence what the paper is for.
 func (s *sheet) sentence() {
-	s.y = s.paragraph(s.left, s.y+10, s.right-s.left, 6, saysStyle, says(s.invoice)) - 6
+	text := says(s.invoice)
+	s.y += 5.2
+	s.note(face(saysStyle, text), 6, text)
 }
 
 func says(i invoices.Invoice) string {

@@ -27,7 +27,7 @@ func (c columns) moneyColumn() float64 { return c.tax + 3 }
 // lines prints the lines, those of one job together under the job's name.
 func (s *sheet) lines() {
 	c := s.columns()
-	s.y += 6
+	s.y += 4
 	s.need(30)
 	s.lineHead(c)
 	s.again = func() { s.lineHead(c) }
@@ -64,17 +64,31 @@ func (s *sheet) jobHead(c columns, line invoices.Line) {
 	if claim != "" {
 		claim = "Claim " + claim
 	}
+	width := c.tax - s.left
 	s.use(boldStyle)
-	indent := 0.0
-	if claim != "" {
-		indent = s.pdf.GetStringWidth(claim) + 3
+	indent := s.pdf.GetStringWidth(claim) + 3
+	if claim == "" {
+		indent = 0
 	}
-	rest := s.wrap(smallStyle, reference, c.tax-s.left-indent)
-	height := 1.6 + lead*float64(len(rest))
+	// A number that takes half the row has its own rows.
+	names := s.wrap(boldStyle, claim, width)
+	if indent > width/2 {
+		indent = 0
+	} else {
+		names = names[:0]
+	}
+	rest := s.wrap(smallStyle, reference, width-indent)
+	height := 1.6 + lead*float64(len(names)+len(rest))
 	s.need(height + 12)
 	s.moneyLines(c, s.y, height)
 	y := s.y + 4.6
-	s.text(s.left, y, boldStyle, claim)
+	for _, text := range names {
+		s.text(s.left, y, boldStyle, text)
+		y += lead
+	}
+	if len(names) == 0 {
+		s.text(s.left, y, boldStyle, claim)
+	}
 	for _, text := range rest {
 		s.text(s.left+indent, y, smallStyle, text)
 		y += lead
@@ -118,9 +132,10 @@ func (s *sheet) because(c columns, line invoices.Line, description []string) []s
 	if len(s.invoice.Lines) > fewLines && len(description) == 1 {
 		s.use(bodyStyle)
 		taken := s.pdf.GetStringWidth(description[0]) + 3
-		if rest := s.wrap(smallStyle, text, c.width-taken); len(rest) == 1 {
+		s.use(smallStyle)
+		if taken+s.pdf.GetStringWidth(text) <= c.width {
 			s.need(2 + lead)
-			s.text(c.description+taken, s.y+4.4, smallStyle, rest[0])
+			s.text(c.description+taken, s.y+4.4, smallStyle, text)
 			return nil
 		}
 	}

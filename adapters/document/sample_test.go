@@ -162,3 +162,18 @@ func credited(t testing.TB) invoices.Invoice {
 	b.PayerShare, b.MotoristShare = original.Receivables[0].Amount, original.Receivables[1].Amount
 	return b.issue(t, 1)
 }
+
+// exempt is billed to a government garage: no tax, and the paper says why.
+func exempt(t testing.TB) invoices.Invoice {
+	b := builder{Draft: draft()}
+	b.BillTo = invoices.Party{Name: "County Garage (invented)",
+		Address: access.Address{Street: "4 Works Yard", City: "Cincinnati", State: "OH", PostalCode: "45202", CountryCode: "US"}}
+	b.PayerName, b.PurchaseOrder, b.Payer = b.BillTo.Name, "PO-31", "01980f3e-0000-7000-8000-0000000000b3"
+	payer := lantern()
+	payer.Kind = payers.Government
+	payer.Profile.Buyer = tax.Buyer{Status: tax.ExemptGovernment, Certificate: &tax.Certificate{
+		Number: "OH-EX-1", Jurisdiction: "US-OH", Reason: "government", ValidFrom: "2026-01-01"}}
+	payer.Profile.Agreements[0].DiscountBasisPoints = 250
+	b.add(t, repair{kinds: []repairability.Kind{repairability.HalfMoon}, vin: "1FTMW1T88MFA00001", unit: "17"}, payer, payers.Coverage{}, "C-000150")
+	return b.issue(t, 10)
+}

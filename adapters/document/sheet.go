@@ -107,11 +107,17 @@ func (s *sheet) use(st style) {
 	s.pdf.SetTextColor(st.colour.r, st.colour.g, st.colour.b)
 }
 
-// text prints one line with its baseline at y. Text must have been cleaned.
-func (s *sheet) text(x, y float64, st style, text string) {
+// face gives the style in which the text can be set: the book face knows Latin only, so that a
+// Greek or Cyrillic name is set in the other face as a whole.
+func face(st style, text string) style {
 	if st.family == "book" && !isInBookFace(text) {
 		st.family, st.size = "data", st.size*0.92
 	}
+	return st
+}
+
+// text prints one line with its baseline at y. Text must have been cleaned.
+func (s *sheet) text(x, y float64, st style, text string) {
 	s.use(st)
 	s.pdf.Text(x, y, text)
 }
@@ -119,12 +125,13 @@ func (s *sheet) text(x, y float64, st style, text string) {
 // textRight prints one line that ends at x.
 func (s *sheet) textRight(x, y float64, st style, text string) {
 	s.use(st)
-	s.text(x-s.pdf.GetStringWidth(text), y, st, text)
+	s.pdf.Text(x-s.pdf.GetStringWidth(text), y, text)
 }
 
 // paragraph prints text in lines of at most width, the first baseline at y, and gives the baseline
-// of the next line.
+// of the next line. It does not turn the page.
 func (s *sheet) paragraph(x, y, width, leading float64, st style, text string) float64 {
+	st = face(st, text)
 	for _, line := range s.wrap(st, text, width) {
 		s.text(x, y, st, line)
 		y += leading
@@ -158,13 +165,16 @@ func (s *sheet) upright(x, y1, y2, thickness float64, c colour) {
 func (s *sheet) band() {
 	s.pdf.SetFillColor(edge.r, edge.g, edge.b)
 	s.pdf.Rect(s.left, topMargin, s.right-s.left, 1.5, "F")
+	// A dot is a dash of no length with round ends: one stroke draws a row of them.
 	const pitch = 1.6
+	s.pdf.SetLineCapStyle("round")
 	for row, radius := range []float64{0.46, 0.32, 0.19} {
-		y := topMargin + 2.35 + float64(row)*1.25
-		for x := s.left + pitch/2 + float64(row%2)*pitch/2; x <= s.right-pitch/4; x += pitch {
-			s.pdf.Circle(x, y, radius, "F")
-		}
+		s.pdf.SetDashPattern([]float64{0, pitch}, 0)
+		start := s.left + pitch/2 + float64(row%2)*pitch/2
+		s.rule(start, s.right-pitch/4, topMargin+2.35+float64(row)*1.25, 2*radius, edge)
 	}
+	s.pdf.SetDashPattern([]float64{}, 0)
+	s.pdf.SetLineCapStyle("butt")
 	s.y = topMargin + 6
 }
 

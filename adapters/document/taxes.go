@@ -119,7 +119,9 @@ func reasons(lines []invoices.Line) []string {
 		rules, sentences := "", []string{}
 		for _, t := range line.Taxes {
 			rules += t.JurisdictionCode + t.Rule
-			sentences = append(sentences, clean(t.Sentence))
+			if sentence := clean(t.Sentence); !slices.Contains(sentences, sentence) {
+				sentences = append(sentences, sentence)
+			}
 		}
 		if rules == "" || (len(lines) > fewLines && told[rules]) {
 			continue

@@ -14,11 +14,14 @@ func (s *sheet) totals() {
 	start := s.y
 	s.y += 1
 	s.sumLine(c, bodyStyle, "Net", s.invoice.Net)
-	for _, sum := range sums {
-		s.sumLine(c, bodyStyle, sum.name+" tax, "+percent(sum.rate), sum.tax)
-	}
-	if len(sums) == 0 {
+	if s.invoice.Tax.IsZero() {
 		s.sumLine(c, bodyStyle, "Tax", s.invoice.Tax)
+	}
+	for _, sum := range sums {
+		// Who takes nothing stands in the table below, with the reason.
+		if !sum.tax.IsZero() {
+			s.sumLine(c, bodyStyle, sum.name+" tax, "+percent(sum.rate), sum.tax)
+		}
 	}
 	s.y += 1.4
 	from := c.moneyColumn() + 2.5
@@ -34,8 +37,10 @@ func (s *sheet) totals() {
 }
 
 func (s *sheet) sumLine(c columns, st style, label string, amount money.Amount) {
+	rows := s.wrap(st, label, c.tax-s.left-30)
+	s.need(float64(len(rows))*lead + 1)
 	y := s.y + 4
-	for i, text := range s.wrap(st, label, c.tax-s.left-60) {
+	for i, text := range rows {
 		if i > 0 {
 			y += lead
 		}
@@ -52,7 +57,6 @@ func (s *sheet) shares() {
 		return
 	}
 	c := s.columns()
-	s.need(float64(len(owed))*5 + 6)
 	for _, r := range owed {
 		s.sumLine(c, quietStyle, "to be paid by "+clean(r.DebtorName)+role(r), r.Amount)
 	}

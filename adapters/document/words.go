@@ -44,11 +44,14 @@ func clean(text string) string {
 	}, text))
 }
 
-// isInBookFace tells whether the book face has every character: it knows Latin only, so that a
-// Greek or Cyrillic name is set in the other face as a whole.
+// bookMarks are the marks beyond the letters that the book face has.
+const bookMarks = "–—‘’‚“”„†‡•…‰‹›€"
+
+// isInBookFace tells whether the book face has every character.
 func isInBookFace(text string) bool {
 	for _, c := range text {
-		if c >= 0x180 && (c < 0x2010 || c > 0x2026) && c != '−' {
+		isLetter := c < 0x180 && c != 'Ţ' && c != 'ţ'
+		if !isLetter && !strings.ContainsRune(bookMarks, c) {
 			return false
 		}
 	}

@@ -2,9 +2,14 @@ package document
 
 import "strings"
 
+// narrowest is the least width, in millimetres, in which text is set.
+const narrowest = 12
+
 // cut cuts text into lines that are no wider than width in the present font: at spaces where it
-// can, inside a word where it must. It gives at least one line.
+// can, inside a word where it must. It gives at least one line. A width that holds nothing is
+// widened, so that it always ends.
 func (s *sheet) cut(text string, width float64) []string {
+	width = max(width, narrowest)
 	var lines []string
 	line := ""
 	for _, word := range strings.Fields(text) {

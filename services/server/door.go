@@ -40,7 +40,7 @@ func newDoor(h *house) *door {
 	options := append(d.guard.Options(),
 		grpc.Creds(ourCredentials{port: portCredentials(h.Config)}),
 		grpc.MaxRecvMsgSize(maxMessage), grpc.MaxHeaderListSize(maxHeaders), grpc.MaxConcurrentStreams(maxStreams),
-		grpc.SharedWriteBuffer(true), grpc.WaitForHandlers(true), grpc.ConnectionTimeout(20*time.Second),
+		grpc.WaitForHandlers(true), grpc.ConnectionTimeout(20*time.Second),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: 30 * time.Minute, Time: 2 * time.Minute,
 			Timeout: 20 * time.Second}))
@@ -86,7 +86,12 @@ func (o ourCredentials) Info() credentials.ProtocolInfo { return o.port.Info() }
 func (o ourCredentials) Clone() credentials.TransportCredentials {
 	return ourCredentials{o.port.Clone()}
 }
-func (o ourCredentials) OverrideServerName(name string) error { return o.port.OverrideServerName(name) } //nolint:staticcheck // of the interface
+
+// OverrideServerName is of the interface.
+func (o ourCredentials) OverrideServerName(name string) error {
+	//lint:ignore SA1019 the interface still has it
+	return o.port.OverrideServerName(name)
+}
 
 // dial makes the connection into the server; it is made when it is first used.
 func (d *door) dial() error {

@@ -2,10 +2,6 @@ package tax
 
 import "cullet/services/finding"
 
-// ukRounding is the rule that lets an invoice trader round down.
-var ukRounding = finding.Source{Citation: "HMRC VATREC12010 (Notice 700 section 17.5)",
-	Known: finding.Read, ReadOn: "2026-11-25"}
-
 // ohioTable is the page that asks for each jurisdiction by itself.
 var ohioTable = finding.Source{Citation: "Ohio SSTP rate table page: compute for each taxing jurisdiction separately; SSUTA section 324(B) allows the aggregate",
 	Known: finding.Read, ReadOn: "2026-11-25"}
