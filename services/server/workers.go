@@ -31,6 +31,7 @@ func (s *service) startWorkers(ctx context.Context) {
 	if s.Photos != nil {
 		checks[jobspg.TopicSweep] = jobspg.Sweeper{DB: s.db, Store: s.Photos, Now: s.Now}.Sweep
 	}
+	var workers []*outbox.Worker
 	for _, group := range []struct {
 		concurrency int
 		handlers    map[string]outbox.Handler
@@ -40,8 +41,8 @@ func (s *service) startWorkers(ctx context.Context) {
 		{8, map[string]outbox.Handler{pipeline.TopicSend: s.line.Send}},
 		{8, map[string]outbox.Handler{pipeline.TopicDeliver: s.line.Deliver}},
 	} {
-		worker := outbox.NewWorker(s.db, outbox.Options{Concurrency: group.concurrency, Grace: workerGrace, Log: s.Log},
-			group.handlers)
-		s.workers.Go(func() { worker.Run(ctx) })
+		workers = append(workers, outbox.NewWorker(s.db, outbox.Options{Concurrency: group.concurrency, Grace: workerGrace,
+			Log: s.Log}, group.handlers))
 	}
+	s.workers.Go(func() { outbox.RunTogether(ctx, workers...) })
 }

@@ -88,7 +88,37 @@ func defaultRetry(n int) time.Duration {
 
 // Run works until ctx ends, then waits for the handlers that run. Any number of workers may run
 // in any number of processes. Trouble with the database is logged and waited out.
-func (w *Worker) Run(ctx context.Context) {
+func (w *Worker) Run(ctx context.Context) { w.run(ctx, w.db.Listen(ctx, channel, w.options.Poll)) }
+
+// RunTogether runs workers of one database as Run does, all woken over one connection, at the
+// shortest of their polls. It returns when all have ended.
+func RunTogether(ctx context.Context, workers ...*Worker) {
+	if len(workers) == 0 {
+		return
+	}
+	poll := workers[0].options.Poll
+	wakes := make([]chan struct{}, len(workers))
+	var running sync.WaitGroup
+	for i, w := range workers {
+		poll = min(poll, w.options.Poll)
+		wakes[i] = make(chan struct{}, 1)
+		running.Go(func() { w.run(ctx, wakes[i]) })
+	}
+	for range workers[0].db.Listen(ctx, channel, poll) {
+		for _, wake := range wakes {
+			select {
+			case wake <- struct{}{}:
+			default: // a wake-up is waiting already
+			}
+		}
+	}
+	for _, wake := range wakes {
+		close(wake)
+	}
+	running.Wait()
+}
+
+func (w *Worker) run(ctx context.Context, wake <-chan struct{}) {
 	working, endGrace := context.WithCancelCause(context.WithoutCancel(ctx))
 	defer endGrace(nil)
 	stop := context.AfterFunc(ctx, func() {
@@ -97,7 +127,6 @@ func (w *Worker) Run(ctx context.Context) {
 	defer stop()
 	var running sync.WaitGroup
 	defer running.Wait()
-	wake := w.db.Listen(ctx, channel, w.options.Poll)
 	for range wake {
 		for w.round(ctx, working, &running) {
 		}
