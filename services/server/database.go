@@ -106,13 +106,24 @@ func openRing(c Config) (*seal.Ring, error) {
 	return seal.OpenFile(filepath.Join(c.State, "master-key"))
 }
 
-// makeState makes the state folder. PostgreSQL may run as another user, who must pass through it.
+// makeState makes the state folder. PostgreSQL runs as another user when root starts it, and that
+// user must pass through the folder; what lies in it is closed to him one by one.
 func makeState(c Config) error {
 	if c.State == "" {
 		return nil
 	}
 	if err := os.MkdirAll(c.State, 0o711); err != nil {
 		return fmt.Errorf("make the state folder: %w", err)
+	}
+	info, err := os.Stat(c.State)
+	if err != nil {
+		return fmt.Errorf("look at the state folder: %w", err)
+	}
+	const pass = 0o011
+	if mode := info.Mode().Perm(); c.RuntimeDSN == "" && os.Geteuid() == 0 && mode&pass != pass {
+		if err := os.Chmod(c.State, mode|pass); err != nil {
+			return fmt.Errorf("let PostgreSQL's user pass through the state folder: %w", err)
+		}
 	}
 	return nil
 }

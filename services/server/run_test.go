@@ -95,7 +95,11 @@ func (r *running) stop(t *testing.T) {
 
 func TestThePrivateServerKeepsItsDataAndItsKeys(t *testing.T) {
 	t.Parallel()
-	folder := stateFolder(t)
+	// The folder is closed to others, as a careful administrator or another package makes it.
+	folder := filepath.Join(stateFolder(t), "state")
+	if err := os.Mkdir(folder, 0o700); err != nil {
+		t.Fatal(err)
+	}
 	key := ""
 	first := run(t, folder, &key)
 	made, err := first.Customers.CreateCustomer(t.Context(), &customersv1.CreateCustomerRequest{

@@ -65,13 +65,18 @@ func Main(args []string, out, problems io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	var c cli
-	parser, err := kong.New(&c, kong.Name("cullet"), kong.Writers(out, problems), kong.Exit(func(int) {}),
+	hasHelped := false // kong prints the help, asks to exit, and would go on to run the verb
+	parser, err := kong.New(&c, kong.Name("cullet"), kong.Writers(out, problems),
+		kong.Exit(func(int) { hasHelped = true }),
 		kong.Description("The back office that gets a small glass repair shop paid."), kong.UsageOnError())
 	if err != nil {
 		fmt.Fprintln(problems, "cullet:", err)
 		return exitFailed
 	}
 	parsed, err := parser.Parse(args)
+	if hasHelped {
+		return exitDone
+	}
 	if err != nil {
 		fmt.Fprintln(problems, "cullet:", err)
 		fmt.Fprintln(problems, "cullet --help lists the verbs.")
