@@ -36,7 +36,7 @@ func openDatabase(ctx context.Context, c Config) (_ *database, err error) {
 		c.OwnerDSN = d.cluster.OwnerDSN(cluster.DefaultDatabase)
 		c.RuntimeDSN = d.cluster.RuntimeDSN(cluster.DefaultDatabase)
 	}
-	options := pg.Options{MaxOpen: c.PoolSize, MaxIdle: idleConnections, Bouncer: c.IsBouncer, ListenDSN: c.ListenDSN}
+	options := pg.Options{MaxOpen: c.PoolSize, Bouncer: c.IsBouncer, ListenDSN: c.ListenDSN}
 	if d.DB, err = pg.Open(ctx, c.RuntimeDSN, options); err != nil {
 		return nil, err
 	}
@@ -55,9 +55,6 @@ func openDatabase(ctx context.Context, c Config) (_ *database, err error) {
 	}
 	return d, pg.CheckSchema(ctx, d.DB)
 }
-
-// idleConnections are kept when nobody calls; each costs memory on both sides.
-const idleConnections = 8
 
 func startCluster(ctx context.Context, c Config) (*cluster.Cluster, error) {
 	config := cluster.FromEnvironment(c.State)

@@ -22,6 +22,8 @@ type Options struct {
 	// MaxLifetime closes a connection after this time, so that a moved server is noticed;
 	// 30 minutes when zero.
 	MaxLifetime time.Duration
+	// MaxUnused closes a connection that nobody used for this time; 5 minutes when zero.
+	MaxUnused time.Duration
 	// Bouncer is for PgBouncer's transaction pooling: no prepared statements, binary parameters,
 	// no session settings. JSON must then be given as string, and Listen needs a direct DSN.
 	Bouncer bool
@@ -74,6 +76,7 @@ func Open(ctx context.Context, dsn string, o Options) (*DB, error) {
 	maxOpen := cmp.Or(o.MaxOpen, 20)
 	pool.SetMaxOpenConns(maxOpen)
 	pool.SetMaxIdleConns(cmp.Or(o.MaxIdle, maxOpen))
+	pool.SetConnMaxIdleTime(cmp.Or(o.MaxUnused, 5*time.Minute))
 	pool.SetConnMaxLifetime(cmp.Or(o.MaxLifetime, 30*time.Minute))
 	db := &DB{pool: pool, listenDSN: cmp.Or(o.ListenDSN, dsn)}
 	if err := db.checkRole(ctx); err != nil {
