@@ -46,7 +46,7 @@ func TestShippedRowsNameTheirSource(t *testing.T) {
 
 // The legend of the map counts the counties by rate: Ohio Department of Taxation, total state
 // and local rates by county effective July 2024: 4 at 7.55 and above, 3 to 7.50, 50 to 7.25, 12 to
-// 7.00, 15 to 6.75, 4 at 6.50 and below. The same count of our rows proves the transcription.
+// 7.00, 15 to 6.75, 4 at 6.50 and below. The same count of our rows proves that they were copied right.
 func TestShippedOhioAgreesWithTheLegend(t *testing.T) {
 	t.Parallel()
 	got := map[string]int{}
