@@ -66,9 +66,9 @@ install: ## Bring what the tests need beyond Go: Debian packages as root, node p
 	@sh .ci/install
 
 .PHONY: screenshots
-screenshots: ## Draw the admin client's pages into docs/pictures; needs chromium
-	$(GO) test -count=1 -run '^TestScreenshots$$' ./cmd/cullet/internal/desk \
-		-args -screenshots='$(CURDIR)/$(PICTURES)'
+screenshots: ## Draw the pictures of README.md into .pictures; needs chromium and npm
+	@sh .ci/install
+	$(GO) test -count=1 -run '^TestTheDeskOfTheDemo$$' ./cmd/cullet -args -screenshots='$(CURDIR)/$(PICTURES)'
 
 .PHONY: clean
 clean: ## Remove what was built; the demo's and the server's data stay

@@ -141,10 +141,11 @@ func (s *stage) showTasks(ctx context.Context) error {
 func (s *stage) showWayOn() {
 	s.say(`
 The shop is running. Everything in it is invented.
+  The desk          http://%s/
   JSON over HTTP    http://%s/v1/tasks
   gRPC              %s
   The owner's key   %s
-There is no web desk yet; the command line and the API do what a clerk needs.
+Sign in at the desk with the key.
 
 Look further:
   cullet --server %s --key ... tasks
@@ -152,5 +153,5 @@ Look further:
 
 Tax rates and repair limits are configuration with sources and dates. Confirm tax with a licensed
 adviser; the printed repair standard and the vehicle maker's instructions come first.
-Ctrl-C stops it.`, s.where.HTTP, s.where.GRPC, s.key, s.where.GRPC, s.where.HTTP)
+Ctrl-C stops it.`, s.where.HTTP, s.where.HTTP, s.where.GRPC, s.key, s.where.GRPC, s.where.HTTP)
 }

@@ -1,5 +1,5 @@
 // Package outside hands the server what touches the world: formats, channels, the photo store,
-// the printer of documents, webhooks in both directions.
+// the printer of documents, webhooks in both directions, the desk.
 //
 // It refuses to know a claim; it only puts adapters together.
 package outside
@@ -13,6 +13,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"google.golang.org/grpc"
+
 	"cullet/adapters"
 	folderchannel "cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
@@ -22,6 +24,7 @@ import (
 	"cullet/adapters/payload"
 	"cullet/adapters/photostore"
 	"cullet/adapters/webhook"
+	"cullet/cmd/cullet/internal/desk"
 	"cullet/services/claims"
 	"cullet/services/server"
 	"cullet/services/tax"
@@ -66,6 +69,9 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 		},
 		Inbound: func(inbox server.Inbox) http.Handler {
 			return webhook.NewReceiver(inbox, inbox, o.Now, o.Log)
+		},
+		Web: func(conn grpc.ClientConnInterface) http.Handler {
+			return desk.New(conn, desk.Options{Now: o.Now, Log: o.Log})
 		},
 		Schemas: map[string][]byte{
 			"claim.json": payload.Schema(), "batch.json": jsonformat.BatchSchema(), "answers.json": jsonformat.AnswersSchema(),

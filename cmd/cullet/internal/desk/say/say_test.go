@@ -115,6 +115,7 @@ func TestWords(t *testing.T) {
 		{"length", say.Millimetres(3.6), "3.6 mm"},
 		{"whole length", say.Millimetres(100), "100 mm"},
 		{"sentence", say.Sentence("not covered "), "not covered."},
+		{"sentence in brackets", say.Sentence("Not covered. (See the policy.)"), "Not covered. (See the policy.)"},
 		{"question", say.Sentence("who signed?"), "who signed?"},
 		{"address", say.Address("12 Quay Street", "", "OH"), "12 Quay Street, OH"},
 	} {

@@ -72,7 +72,7 @@ func Count(n int, one, many string) string {
 // Sentence ends a text with a full stop, unless it ends like a sentence already.
 func Sentence(text string) string {
 	text = strings.TrimSpace(text)
-	if text == "" || strings.HasSuffix(text, ".") || strings.HasSuffix(text, "!") || strings.HasSuffix(text, "?") {
+	if end := strings.TrimSuffix(text, ")"); text == "" || strings.HasSuffix(end, ".") || strings.HasSuffix(end, "!") || strings.HasSuffix(end, "?") {
 		return text
 	}
 	return text + "."

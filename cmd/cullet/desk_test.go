@@ -1,0 +1,275 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+)
+
+// screenshots is the folder that pictures of the desk go into; none are taken when it is empty.
+var screenshots = flag.String("screenshots", "", "folder for pictures of the desk's pages")
+
+var (
+	deskAddress = regexp.MustCompile(`The desk +(http://[^/\s]+)/`)
+	ownersKey   = regexp.MustCompile(`The owner's key +(\S+)`)
+)
+
+// TestTheDeskOfTheDemo plays the demo, opens its desk in a real browser and works there as a clerk
+// does: every page that a link leads to, in light, dark and narrow; a stopped claim mended, reviewed
+// and released. Axe-core (Deque Systems, MPL-2.0), injected, is the judge of what a person who does
+// not see the page, or uses no mouse, can use of it.
+func TestTheDeskOfTheDemo(t *testing.T) {
+	t.Parallel()
+	chrome := findChrome(t)
+	axe, err := os.ReadFile("../../.ci/oracles/axe/node_modules/axe-core/axe.min.js")
+	if err != nil {
+		t.Skip("NOT RUN: the desk judged by axe-core - npm ci --prefix .ci/oracles/axe")
+	}
+	site, key := startDemo(t)
+	b := openBrowser(t, chrome, site, string(axe))
+	b.signIn(key)
+	b.walk()
+	b.pictures()
+	b.mendAndRelease()
+	b.leave()
+}
+
+// startDemo builds the demo, plays it in a place of its own and gives the desk's address and the
+// key; it is stopped as Ctrl-C does when the test ends, and must end well.
+func startDemo(t *testing.T) (site, key string) {
+	t.Helper()
+	bin := t.TempDir()
+	build := exec.CommandContext(t.Context(), "go", "build", "-tags", "demo", "-o", bin+string(os.PathSeparator), ".", "../payersim")
+	if out, err := build.CombinedOutput(); err != nil {
+		t.Fatalf("build the demo: %v\n%s", err, out)
+	}
+	state, err := os.MkdirTemp("", "cullet-desk-") // PostgreSQL's user must be able to enter it
+	if err == nil {
+		err = os.Chmod(state, 0o755)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = os.RemoveAll(state) })
+	reader, writer := io.Pipe()
+	demo := exec.CommandContext(context.Background(), filepath.Join(bin, "cullet"), "--state", state, "demo")
+	demo.Stdout, demo.Stderr = writer, writer
+	if err := demo.Start(); err != nil {
+		t.Fatal(err)
+	}
+	said := make(chan string, 1)
+	go readUntil(reader, "Ctrl-C stops it.", said)
+	ended := make(chan error, 1)
+	go func() { ended <- demo.Wait(); _ = writer.Close() }()
+	t.Cleanup(func() {
+		_ = demo.Process.Signal(os.Interrupt)
+		select {
+		case err := <-ended:
+			if err != nil {
+				t.Errorf("the demo ended with %v", err)
+			}
+		case <-time.After(time.Minute):
+			_ = demo.Process.Kill()
+			t.Error("the demo does not end on an interrupt")
+		}
+	})
+	var text string
+	select {
+	case text = <-said:
+	case <-time.After(4 * time.Minute):
+		t.Fatal("the demo is not ready after 4 minutes")
+	}
+	address, secret := deskAddress.FindStringSubmatch(text), ownersKey.FindStringSubmatch(text)
+	if address == nil || secret == nil {
+		t.Fatalf("the demo does not say where its desk is:\n%s", text)
+	}
+	return address[1], secret[1]
+}
+
+// readUntil gives what was said until a text stands there or it ends, and reads on so that nobody
+// waits for a full pipe.
+func readUntil(r io.Reader, last string, said chan<- string) {
+	var text strings.Builder
+	piece := make([]byte, 4096)
+	for !strings.Contains(text.String(), last) {
+		n, err := r.Read(piece)
+		text.Write(piece[:n])
+		if err != nil {
+			break
+		}
+	}
+	said <- text.String()
+	_, _ = io.Copy(io.Discard, r)
+}
+
+// widths that every page is looked at in, in CSS pixels: WCAG 2.2, 1.4.10 Reflow, asks for 320.
+const (
+	wide   = 1366
+	narrow = 320
+)
+
+// ofEachKind is how many pages of one kind are looked at: claims differ by state, runs by what left.
+const ofEachKind = 4
+
+// walk visits pages of every kind that links lead to, starting at the first, and looks at each.
+// The routes that must be among them are named, so that a page that nothing leads to is noticed.
+func (b *browser) walk() {
+	b.t.Helper()
+	must := []string{"/", "/claims", "/claims/{id}", "/invoices", "/invoices/{id}", "/invoices/{id}/document.pdf", "/money",
+		"/money/remittances/{id}", "/runs", "/runs/{id}", "/batches/{id}/document", "/messages", "/claims/{id}/payload.json", "/photos/{hash}"}
+	seen := map[string]int{}
+	for waiting := []string{"/"}; len(waiting) > 0; waiting = waiting[1:] {
+		path, _, _ := strings.Cut(waiting[0], "#")
+		if seen[path] > 0 || seen[kindOf(path)] == ofEachKind {
+			continue
+		}
+		seen[path]++
+		if kind := kindOf(path); kind != path {
+			seen[kind]++
+		}
+		if isFile.MatchString(path) {
+			b.fetch(path)
+			continue
+		}
+		b.look(path)
+		waiting = append(waiting, b.links()...)
+	}
+	for _, kind := range must {
+		if seen[kind] == 0 {
+			b.t.Errorf("no link leads to %s", kind)
+		}
+	}
+}
+
+var (
+	ids     = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}`)
+	hashes  = regexp.MustCompile(`[0-9a-f]{64}`)
+	isFile  = regexp.MustCompile(`^/photos/|\.pdf$|\.json$|/document$`)
+	queries = regexp.MustCompile(`\?.*$`)
+)
+
+// kindOf is the route that an address is of.
+func kindOf(path string) string {
+	return hashes.ReplaceAllString(ids.ReplaceAllString(queries.ReplaceAllString(path, ""), "{id}"), "{hash}")
+}
+
+// look judges a page in light, in dark and narrow.
+func (b *browser) look(path string) {
+	b.t.Helper()
+	for _, as := range []view{{wide, "light"}, {wide, "dark"}, {narrow, "light"}} {
+		b.show(path, as)
+		if status := b.number(`performance.getEntriesByType('navigation')[0].responseStatus`); status != 200 {
+			b.t.Errorf("%s: status %d", path, status)
+			return
+		}
+		if over := b.number(`document.documentElement.scrollWidth - document.documentElement.clientWidth`); over > 0 {
+			b.t.Errorf("%s, %s: %d px wider than the window", path, as, over)
+		}
+		for _, violation := range b.judge() {
+			b.t.Errorf("%s, %s: %s", path, as, violation)
+		}
+	}
+}
+
+// mendAndRelease gives a claim what stops it, reads the review and releases it, twice.
+func (b *browser) mendAndRelease() {
+	b.t.Helper()
+	b.show("/?reason=stopped", view{wide, "light"})
+	claim := b.text(`[...document.querySelectorAll('.row')].find(r => r.textContent.includes('only with an authorization number'))
+		?.querySelector('a').getAttribute('href') ?? ''`)
+	if claim == "" {
+		b.t.Fatal("the demo has no claim that only an authorization number stops")
+	}
+	b.show(claim, view{wide, "light"})
+	b.fill("Authorization number", "A20261125")
+	b.press("Store and check again")
+	if said := b.text(`document.querySelector('.done')?.textContent ?? ''`); !strings.Contains(said, "nothing stops it") {
+		b.t.Fatalf("after the authorization was given the page says %q: %s", said, b.text(`document.querySelector('main').innerText`))
+	}
+	b.press("Review and release")
+	b.judgeNow("the review")
+	form := b.text(`new URLSearchParams(new FormData(document.querySelector('.review form'))).toString()`)
+	b.press("for the next run")
+	said := b.text(`document.querySelector('.done')?.textContent ?? ''`)
+	invoice := regexp.MustCompile(`INV-\d{6}`).FindString(said)
+	if invoice == "" {
+		b.t.Fatalf("after the release the page says %q", said)
+	}
+	if got := b.text(`document.querySelector('[aria-current=step]').textContent`); got != "Released" {
+		b.t.Errorf("the claim stands at %q, want Released", got)
+	}
+	// The same form sent once more, as by a second press, gets the same invoice and no second one.
+	if response, _ := b.send(http.MethodPost, claim+"/release", form); response.StatusCode != http.StatusSeeOther {
+		b.t.Errorf("the same form sent once more: status %d", response.StatusCode)
+	}
+	b.show(claim, view{wide, "light"})
+	if again := b.text(`document.querySelector('.done')?.textContent ?? ''`); !strings.Contains(again, invoice) {
+		b.t.Errorf("released once more, the page says %q, before %q", again, said)
+	}
+	b.show(claim+"/release", view{wide, "light"})
+	if text := b.text(`document.querySelector('.review').innerText`); !strings.Contains(text, "It is released already.") {
+		b.t.Errorf("the review of a released claim says %q", text)
+	}
+}
+
+// leave signs out; nothing opens after that.
+func (b *browser) leave() {
+	b.t.Helper()
+	b.press("Sign out")
+	b.show("/claims", view{wide, "light"})
+	if at := b.text(`location.pathname`); at != "/sign-in" {
+		b.t.Errorf("after signing out /claims leads to %s", at)
+	}
+}
+
+func findChrome(t *testing.T) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		} else if !errors.Is(err, exec.ErrNotFound) {
+			t.Fatal(err)
+		}
+	}
+	t.Skip("NOT RUN: the desk in a browser - apt-get install chromium")
+	return ""
+}
+
+// view is how a page is looked at.
+type view struct {
+	width  int
+	scheme string
+}
+
+func (v view) String() string { return fmt.Sprintf("%d px %s", v.width, v.scheme) }
+
+// pictures takes those of README.md: the worklist, a stopped claim, the money, the run that sent most.
+func (b *browser) pictures() {
+	b.t.Helper()
+	if *screenshots == "" {
+		return
+	}
+	if err := os.MkdirAll(*screenshots, 0o755); err != nil {
+		b.t.Fatal(err)
+	}
+	b.show("/runs", view{wide, "light"})
+	run := b.text(`[...document.querySelectorAll('tbody a')].at(-1).getAttribute('href')`)
+	b.show("/?reason=stopped", view{wide, "light"})
+	claim := b.text(`document.querySelectorAll('.row')[2].querySelector('a').getAttribute('href')`)
+	for name, path := range map[string]string{"today": "/", "claim": claim, "money": "/money", "run": run} {
+		for _, scheme := range []string{"light", "dark"} {
+			b.show(path, view{wide, scheme})
+			b.picture(filepath.Join(*screenshots, name+"-"+scheme+".png"))
+		}
+	}
+}
