@@ -1,6 +1,9 @@
 package claims
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // State is where a claim stands. Paid and short-paid are never states: they follow from the
 // invoice's allocations.
@@ -43,6 +46,9 @@ var moves = map[State][]State{
 
 // May tells whether a claim may move from s to next.
 func (s State) May(next State) bool { return slices.Contains(moves[s], next) }
+
+// Words gives the state as people say it: "information requested".
+func (s State) Words() string { return strings.ToLower(strings.ReplaceAll(string(s), "_", " ")) }
 
 // IsEditable tells whether coverage may still change and checks run again.
 func (s State) IsEditable() bool { return s == Draft || s == Ready }

@@ -126,7 +126,7 @@ func (p *Pipeline) answer(ctx context.Context, tx *pg.Tx, m runs.Message, payer 
 		return "", false, err
 	}
 	if !ok || c.Batch == "" {
-		return fmt.Sprintf("%s answers %s for claim %q, which it was never sent.", payer.Name, a.State, a.ClaimNumber), false, nil
+		return fmt.Sprintf("%s answers “%s” for claim %q, which it was never sent.", payer.Name, a.State.Words(), a.ClaimNumber), false, nil
 	}
 	batch := c.Batch
 	if a.ControlNumber != 0 {
@@ -134,15 +134,15 @@ func (p *Pipeline) answer(ctx context.Context, tx *pg.Tx, m runs.Message, payer 
 			return "", false, err
 		}
 		if !ok {
-			return fmt.Sprintf("%s answers %s for claim %s under control number %d, which did not carry it.",
-				payer.Name, a.State, c.Number, a.ControlNumber), false, nil
+			return fmt.Sprintf("%s answers “%s” for claim %s under control number %d, which did not carry it.",
+				payer.Name, a.State.Words(), c.Number, a.ControlNumber), false, nil
 		}
 	}
 	if repeated, err := runspg.InsertAnswer(ctx, tx, m, c.ID, batch, a, p.now()); err != nil || repeated {
-		return fmt.Sprintf("%s: %s, said before.", c.Number, a.State), true, err
+		return fmt.Sprintf("%s: %s, said before.", c.Number, a.State.Words()), true, err
 	}
 	if batch != c.Batch || !c.State.HasLeft() && c.State != claims.Released {
-		return fmt.Sprintf("%s: %s, about an earlier submission; kept.", c.Number, a.State), true, nil
+		return fmt.Sprintf("%s: %s, about an earlier submission; kept.", c.Number, a.State.Words()), true, nil
 	}
 	return p.settle(ctx, tx, c, payer, a)
 }
@@ -162,7 +162,7 @@ func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer 
 		c.PayerReason = reasonText(a.Reasons)
 	}
 	if c.State == before && c.State != a.State {
-		return fmt.Sprintf("%s: %s, and it stays %s.", c.Number, a.State, c.State), true, nil
+		return fmt.Sprintf("%s: %s, and it stays %s.", c.Number, a.State.Words(), c.State.Words()), true, nil
 	}
 	ok, err := claimspg.Move(ctx, tx, c, true)
 	if err != nil {
@@ -174,7 +174,7 @@ func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer 
 	c.Version++
 	kind := "claim." + strings.ToLower(string(c.State))
 	event := claimEvent(kind, c, payer.Name, c.UpdateTime, map[string]any{"payer_reference": c.PayerReference, "reason": c.PayerReason})
-	return fmt.Sprintf("%s: %s.", c.Number, a.State), true, announce(ctx, tx, event)
+	return fmt.Sprintf("%s: %s.", c.Number, a.State.Words()), true, announce(ctx, tx, event)
 }
 
 // reasonText keeps the payer's own codes and words.
