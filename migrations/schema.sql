@@ -817,7 +817,6 @@ TABLE work -- Things to be done, claimed with FOR UPDATE SKIP LOCKED; no persona
     CONSTRAINT work_topic_check CHECK ((topic ~ '^[a-z][a-z_]*\.[a-z][a-z_]*$'::text))
     CREATE INDEX work_due ON public.work USING btree (topic, available_time, work_id)
     CREATE INDEX work_failing ON public.work USING btree (topic, attempts) WHERE (last_error IS NOT NULL)
-    CREATE TRIGGER wake_workers AFTER INSERT ON public.work FOR EACH STATEMENT EXECUTE FUNCTION cullet_wake_workers()
     RUNTIME MAY DELETE, INSERT, SELECT, UPDATE
 
 ROUTINES
@@ -897,10 +896,4 @@ BEGIN
     EXECUTE format('CREATE POLICY tenant ON %s USING (%s) WITH CHECK (%s)', name, mine, mine);
     EXECUTE format('REVOKE ALL ON %s FROM PUBLIC, cullet_runtime', name);
     EXECUTE format('GRANT %s ON %s TO cullet_runtime', grants, name);
-END
-
-FUNCTION cullet_wake_workers()
-BEGIN
-    PERFORM pg_notify('cullet_work', '');
-    RETURN NULL;
 END

@@ -23,7 +23,7 @@ import (
 )
 
 // writeCertificate makes a certificate for this machine, signed by itself.
-func writeCertificate(t *testing.T, certFile, keyFile string, serial int64) *x509.Certificate {
+func writeCertificate(t testing.TB, certFile, keyFile string, serial int64) *x509.Certificate {
 	t.Helper()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {

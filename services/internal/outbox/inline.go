@@ -18,7 +18,8 @@ func EventArgs(e Event) []any {
 }
 
 // WorkCTE is Enqueue for such a statement: a WITH item named work_item that asks for one thing for
-// each row of the item from. The topic stands at $first, the key after it. The key must be new.
+// each row of the item from. The topic stands at $first, the key after it. The key must be new. Call
+// Wake as well.
 func WorkCTE(from string, first int) string {
 	return fmt.Sprintf(`work_item AS (
   INSERT INTO work (shop_id, topic, key) SELECT $1, $%d, $%d FROM %s

@@ -9,8 +9,12 @@ import (
 	"cullet/services/internal/pg"
 )
 
-// channel is what the trigger of table work notifies on.
+// channel is where workers listen for work.
 const channel = "cullet_work"
+
+// Wake wakes the workers once the transaction is committed, for a statement with a WorkCTE; Enqueue
+// does so by itself.
+func Wake(tx *pg.Tx) { tx.Wake(channel) }
 
 const enqueue = `
 INSERT INTO work (shop_id, topic, key, available_time)
@@ -50,6 +54,7 @@ func put[K ~string](ctx context.Context, tx *pg.Tx, topic string, at *time.Time,
 	if err != nil {
 		return fmt.Errorf("enqueue %d keys of %s: %w", len(sorted), topic, err)
 	}
+	Wake(tx)
 	return nil
 }
 

@@ -45,6 +45,7 @@ type DB struct {
 	pool      *sqlx.DB
 	listenDSN string
 	counts    counts
+	waker     *waker
 }
 
 type counts struct {
@@ -79,14 +80,18 @@ func Open(ctx context.Context, dsn string, o Options) (*DB, error) {
 	pool.SetConnMaxIdleTime(cmp.Or(o.MaxUnused, 5*time.Minute))
 	pool.SetConnMaxLifetime(cmp.Or(o.MaxLifetime, 30*time.Minute))
 	db := &DB{pool: pool, listenDSN: cmp.Or(o.ListenDSN, dsn)}
+	db.waker = newWaker(db.notify)
 	if err := db.checkRole(ctx); err != nil {
-		return nil, cmp.Or(err, pool.Close())
+		return nil, cmp.Or(err, db.Close())
 	}
 	return db, nil
 }
 
 // Close ends the pool; transactions that run are waited for.
-func (db *DB) Close() error { return db.pool.Close() }
+func (db *DB) Close() error {
+	db.waker.end()
+	return db.pool.Close()
+}
 
 // Ping tells whether the database answers now; an error is of kind errs.Unavailable when a
 // later try may succeed. It does not retry.

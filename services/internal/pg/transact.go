@@ -129,6 +129,7 @@ func (db *DB) attempt(ctx context.Context, shop ident.Shop, readOnly bool, fn Fu
 	if err := inner.Commit(); err != nil {
 		return db.commitError(ctx, err)
 	}
+	db.waker.ask(tx.wakes)
 	return nil
 }
 

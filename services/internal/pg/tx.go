@@ -24,6 +24,7 @@ type Tx struct {
 	sent    int
 	total   *atomic.Int64
 	perCall *Counter
+	wakes   []string
 	// fault is the first error that calls for another attempt, kept because the function may
 	// hide it.
 	fault error

@@ -139,6 +139,7 @@ func Record(ctx context.Context, tx *pg.Tx, r *Recording) (stored bool, err erro
 	if err := tx.Get(ctx, &n, record, args...); err != nil {
 		return false, fmt.Errorf("record job %s: %w", r.Job.Record.ExternalReference, err)
 	}
+	outbox.Wake(tx)
 	return n == 1, nil
 }
 

@@ -5,6 +5,7 @@
 package servertest
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"log/slog"
@@ -57,6 +58,10 @@ type Options struct {
 	TLS *tls.Config
 	// Log hears the server; the test's output hears warnings when nil.
 	Log *slog.Logger
+	// Database is what the server runs on; a fresh one when nil.
+	Database *pgtest.World
+	// PoolSize is how many connections the server may hold; 8 when zero.
+	PoolSize int
 	// Through makes another way to the database out of the direct one, a proxy's; nil goes directly.
 	Through func(dsn string) string
 }
@@ -68,7 +73,10 @@ func Start(t testing.TB, o Options) *World {
 	if err != nil {
 		t.Fatalf("make a master key: %v", err)
 	}
-	w := &World{World: pgtest.New(t), MasterKeys: keys, t: t}
+	if o.Database == nil {
+		o.Database = pgtest.New(t)
+	}
+	w := &World{World: o.Database, MasterKeys: keys, t: t}
 	w.run(o)
 	w.Client = w.Dial(w.OwnerKey)
 	return w
@@ -87,7 +95,7 @@ func (w *World) run(o Options) {
 	w.cancel, w.ended = cancel, make(chan error, 1)
 	ready := make(chan server.Addresses, 1)
 	config := server.Config{OwnerDSN: w.OwnerDSN, RuntimeDSN: w.RuntimeDSN, MasterKeys: w.MasterKeys,
-		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: 8, TLS: o.TLS,
+		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: cmp.Or(o.PoolSize, 8), TLS: o.TLS,
 		IsWithoutWorkers: o.IsWithoutWorkers, Ready: func(a server.Addresses) { ready <- a },
 		First: &server.First{Shop: Shop(), KeyName: "owner", Keep: func(shop ident.Shop, secret access.Secret) error {
 			w.Shop, w.OwnerKey = shop, string(secret)

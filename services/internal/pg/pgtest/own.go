@@ -13,6 +13,11 @@ import (
 // and gone when the test ends. It costs a second or two, so use New where it suffices.
 func Cluster(t testing.TB) *cluster.Cluster {
 	t.Helper()
+	return start(t, true)
+}
+
+func start(t testing.TB, isThrowaway bool) *cluster.Cluster {
+	t.Helper()
 	folder, err := os.MkdirTemp("", "cullet-own-")
 	if err != nil {
 		t.Fatal(err)
@@ -21,7 +26,9 @@ func Cluster(t testing.TB) *cluster.Cluster {
 	if err := os.Chmod(folder, 0o711); err != nil { // as root, PostgreSQL runs as somebody else
 		t.Fatal(err)
 	}
-	own, err := cluster.Start(context.Background(), config(folder))
+	c := config(folder)
+	c.Throwaway = isThrowaway
+	own, err := cluster.Start(context.Background(), c)
 	if cluster.IsNoPostgres(err) {
 		notRun(t, err)
 	}
@@ -43,7 +50,17 @@ func Cluster(t testing.TB) *cluster.Cluster {
 // kills. See Cluster for its cost.
 func OwnWorld(t testing.TB) *World {
 	t.Helper()
-	own := Cluster(t)
+	return worldOn(t, Cluster(t))
+}
+
+// DurableWorld is an OwnWorld that syncs each commit to disk as a real one does, for benchmarks.
+func DurableWorld(t testing.TB) *World {
+	t.Helper()
+	return worldOn(t, start(t, false))
+}
+
+func worldOn(t testing.TB, own *cluster.Cluster) *World {
+	t.Helper()
 	const name = cluster.DefaultDatabase
 	w := &World{Name: name, OwnerDSN: own.OwnerDSN(name), RuntimeDSN: own.RuntimeDSN(name),
 		AdminDSN: own.AdminDSN(name), t: t}

@@ -124,6 +124,32 @@ func (w *World) TryExec(query string, args ...any) (touched int64, err error) {
 	return result.RowsAffected()
 }
 
+// ExecAlone is Exec for what runs outside a transaction only, as VACUUM does.
+func (w *World) ExecAlone(query string) {
+	w.t.Helper()
+	if _, err := w.admin.ExecContext(w.t.Context(), query); err != nil {
+		w.t.Fatalf("%s: %v", query, err)
+	}
+}
+
+// Bare gives a prepared statement on a pool of its own of so many connections, as the administrator
+// and without any of our plumbing, each execution committed by itself: the floor of a benchmark.
+func (w *World) Bare(connections int, query string) func(ctx context.Context, args ...any) error {
+	w.t.Helper()
+	pool := sqlx.MustOpen("postgres", w.AdminDSN)
+	pool.SetMaxOpenConns(connections)
+	pool.SetMaxIdleConns(connections)
+	w.t.Cleanup(func() { pool.Close() })
+	statement, err := pool.Preparex(query)
+	if err != nil {
+		w.t.Fatalf("prepare %s: %v", query, err)
+	}
+	return func(ctx context.Context, args ...any) error {
+		_, err := statement.ExecContext(ctx, args...)
+		return err
+	}
+}
+
 // Get reads one row as the administrator, who sees all shops. It fails the test when there is
 // none.
 func (w *World) Get(dest any, query string, args ...any) {
