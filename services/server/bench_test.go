@@ -35,8 +35,10 @@ type benchWorld struct {
 	*servertest.World
 	Client *client.Client
 	photo  string
-	roots  *tls.Config
-	served *tls.Config
+	// exchange is the folder in which the channel folder has one of each payer.
+	exchange string
+	roots    *tls.Config
+	served   *tls.Config
 }
 
 func startBench(b *testing.B, o servertest.Options) *benchWorld {
@@ -54,10 +56,11 @@ func startBench(b *testing.B, o servertest.Options) *benchWorld {
 		b.Fatal(err)
 	}
 	b.Cleanup(func() { _ = photos.Close() })
+	exchange := b.TempDir()
 	o.Database, o.TLS, o.Now = pgtest.DurableWorld(b), served, func() time.Time { return benchDay }
 	o.Outside = server.Outside{Photos: photos, Formats: adapters.Formats(), Translator: payload.Translator{Book: tax.Shipped()},
-		Channels: adapters.Channels(adapters.ChannelOptions{Folders: b.TempDir()})}
-	w := &benchWorld{World: servertest.Start(b, o), served: served, roots: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}}
+		Channels: adapters.Channels(adapters.ChannelOptions{Folders: exchange})}
+	w := &benchWorld{exchange: exchange, World: servertest.Start(b, o), served: served, roots: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}}
 	w.Client = w.dial(b, w.Addresses.GRPC)
 	w.payer(b, "lantern-mutual")
 	w.photo = w.upload(b)
@@ -77,12 +80,15 @@ func (w *benchWorld) dial(b *testing.B, address string) *client.Client {
 // payer makes one that takes everything, into a folder.
 func (w *benchWorld) payer(b *testing.B, code string) string {
 	b.Helper()
+	if err := os.Mkdir(filepath.Join(w.exchange, code), 0o700); err != nil {
+		b.Fatal(err)
+	}
 	usd := func(minor int64) *payersv1.PriceAgreement {
 		return &payersv1.PriceAgreement{Key: "List 2026", ValidFrom: "2026-01-01", FirstRepair: dollars(minor), FurtherRepair: dollars(1500)}
 	}
 	made, err := w.Client.Payers.CreatePayer(b.Context(), &payersv1.CreatePayerRequest{Code: code, Name: code + " (invented)",
 		Kind: payersv1.PayerKind_PAYER_KIND_INSURER, Profile: &payersv1.PayerProfile{Format: "json", Channel: "folder",
-			Address: code, IsMobileWorkPaid: true, AnswerDays: 14, PaymentDays: 30, PriceAgreements: []*payersv1.PriceAgreement{usd(7995)}}})
+			Address: code, IsMobileWorkPaid: true, IsDeductibleWaivedForRepair: true, AnswerDays: 14, PaymentDays: 30, PriceAgreements: []*payersv1.PriceAgreement{usd(7995)}}})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -119,8 +125,16 @@ func (w *benchWorld) upload(b *testing.B) string {
 	return answer.GetPhoto().GetPhotoHash()
 }
 
-// record is the invented record with its photo, under a reference of its own.
+// record is the invented record with its photo.
 func (w *benchWorld) record(b *testing.B, reference string) *jobsv1.RepairRecord {
+	b.Helper()
+	m := benchRecord(b, reference)
+	m.Photos = []*jobsv1.PhotoReference{{PhotoHash: w.photo, Kind: jobsv1.PhotoKind_PHOTO_KIND_BEFORE, DamageNumber: 1}}
+	return m
+}
+
+// benchRecord is the invented record under a reference of its own.
+func benchRecord(b *testing.B, reference string) *jobsv1.RepairRecord {
 	b.Helper()
 	text, err := os.ReadFile("../jobs/testdata/record.json")
 	if err != nil {
@@ -131,9 +145,6 @@ func (w *benchWorld) record(b *testing.B, reference string) *jobsv1.RepairRecord
 		b.Fatal(err)
 	}
 	m.ExternalReference = reference
-	if w.photo != "" {
-		m.Photos = []*jobsv1.PhotoReference{{PhotoHash: w.photo, Kind: jobsv1.PhotoKind_PHOTO_KIND_BEFORE, DamageNumber: 1}}
-	}
 	return m
 }
 
