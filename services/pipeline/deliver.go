@@ -59,17 +59,22 @@ func (p *Pipeline) document(shopName string, payer payers.Payer, taken []claims.
 	return b, members, out.Bytes(), nil
 }
 
-// deliver sends a stored batch and stores what came of it. It holds no transaction while it
-// sends. A batch that arrived before is left alone. It fails with *payerDown when nobody knows.
-func (p *Pipeline) deliver(ctx context.Context, shop ident.Shop, id ident.Batch) error {
+// deliver sends a stored batch and stores what came of it. Content is its bytes, from whoever stored
+// them just now, or nil. It holds no transaction while it sends. A batch that arrived before is left
+// alone. It fails with *payerDown when nobody knows.
+func (p *Pipeline) deliver(ctx context.Context, shop ident.Shop, id ident.Batch, content []byte) error {
 	var (
-		batch   runs.Batch
-		content []byte
-		payer   payers.Payer
-		secret  payers.Credentials
+		batch  runs.Batch
+		payer  payers.Payer
+		secret payers.Credentials
 	)
 	err := pg.Read(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) (err error) {
-		if batch, content, err = runspg.Batch(ctx, tx, id); err != nil {
+		if content == nil {
+			batch, content, err = runspg.Batch(ctx, tx, id)
+		} else {
+			batch, err = runspg.BatchHead(ctx, tx, id)
+		}
+		if err != nil {
 			return err
 		}
 		if payer, err = payerspg.Get(ctx, tx, batch.Payer); err != nil {

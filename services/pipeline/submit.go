@@ -151,7 +151,7 @@ func (r *runner) serve(ctx context.Context, payer payers.Payer) error {
 		}
 	}
 	for {
-		batch, err := r.build(ctx, payer)
+		batch, content, err := r.build(ctx, payer)
 		if err != nil {
 			return err
 		}
@@ -164,7 +164,12 @@ func (r *runner) serve(ctx context.Context, payer payers.Payer) error {
 			}
 			continue
 		}
-		if isUp, err = r.send(ctx, batch); err != nil {
+		if isUp, err = r.send(ctx, batch, content); err != nil {
+			return err
+		}
+	}
+	if isUp { // a batch whose commit was unknown was stored, and another one built in its place
+		if _, err := r.sendStored(ctx, payer); err != nil {
 			return err
 		}
 	}
@@ -186,7 +191,7 @@ func (r *runner) sendStored(ctx context.Context, payer payers.Payer) (isUp bool,
 		if b.Payer != payer.ID {
 			continue
 		}
-		if isUp, err := r.send(ctx, b.ID); err != nil || !isUp {
+		if isUp, err := r.send(ctx, b.ID, nil); err != nil || !isUp {
 			return false, err
 		}
 	}
@@ -218,8 +223,9 @@ func (r *runner) renew(ctx context.Context, released int) error {
 }
 
 // build stores the next batch of the payer: claims, control number and bytes in one transaction
-// of three statements. It gives no batch when nothing is released.
-func (r *runner) build(ctx context.Context, payer payers.Payer) (id ident.Batch, err error) {
+// of three statements. It gives no batch when nothing is released, and the bytes so that they need
+// not be read again.
+func (r *runner) build(ctx context.Context, payer payers.Payer) (id ident.Batch, content []byte, err error) {
 	err = pg.Transact(ctx, r.p.DB, r.shop, func(ctx context.Context, tx *pg.Tx) error {
 		id = ident.New[ident.Batch]()
 		taken, err := claimspg.TakeReleased(ctx, tx, payer.ID, id, chunkSize)
@@ -234,10 +240,11 @@ func (r *runner) build(ctx context.Context, payer payers.Payer) (id ident.Batch,
 		if err != nil {
 			return err
 		}
-		batch, members, content, err := r.p.document(r.shopName, payer, taken, number)
+		batch, members, document, err := r.p.document(r.shopName, payer, taken, number)
 		if err != nil {
 			return err
 		}
+		content = document
 		batch.ID, batch.Run = id, r.run
 		ok, err := runspg.InsertBatch(ctx, tx, batch, members, content, r.fence, r.p.now().Add(runLease))
 		if err == nil && !ok {
@@ -246,9 +253,9 @@ func (r *runner) build(ctx context.Context, payer payers.Payer) (id ident.Batch,
 		return err
 	})
 	if err != nil {
-		return "", err
+		return "", nil, err
 	}
-	return id, nil
+	return id, content, nil
 }
 
 // later leaves a stored batch to the work queue, which tries it again and again.
@@ -258,10 +265,10 @@ func (r *runner) later(ctx context.Context, batch ident.Batch) error {
 	})
 }
 
-// send sends one stored batch; isUp is false when the payer did not answer, and then the batch is
-// left to the work queue.
-func (r *runner) send(ctx context.Context, batch ident.Batch) (isUp bool, err error) {
-	err = r.p.deliver(ctx, r.shop, batch)
+// send sends one stored batch, of whose bytes content may be nil; isUp is false when the payer did
+// not answer, and then the batch is left to the work queue.
+func (r *runner) send(ctx context.Context, batch ident.Batch, content []byte) (isUp bool, err error) {
+	err = r.p.deliver(ctx, r.shop, batch, content)
 	var down *payerDown
 	if errors.As(err, &down) {
 		return false, r.later(ctx, batch)
@@ -271,7 +278,7 @@ func (r *runner) send(ctx context.Context, batch ident.Batch) (isUp bool, err er
 
 // Send tries a stored batch again, as the work queue asks. An error brings it back after a while.
 func (p *Pipeline) Send(ctx context.Context, shop ident.Shop, key string) error {
-	return p.deliver(ctx, shop, ident.Batch(key))
+	return p.deliver(ctx, shop, ident.Batch(key), nil)
 }
 
 func (r *runner) hold(reason string) {

@@ -146,6 +146,20 @@ func Batch(ctx context.Context, tx *pg.Tx, id ident.Batch) (runs.Batch, []byte, 
 	return row.batch(), row.Content, nil
 }
 
+const selectHead = `SELECT ` + batchColumns + fromBatches + ` WHERE b.shop_id = $1 AND b.batch_id = $2`
+
+// BatchHead reads a batch without its bytes. It fails with errs.NotFound.
+func BatchHead(ctx context.Context, tx *pg.Tx, id ident.Batch) (runs.Batch, error) {
+	var row batchRow
+	if err := tx.Get(ctx, &row, selectHead, string(tx.Shop()), string(id)); err != nil {
+		if pg.IsNoRows(err) {
+			return runs.Batch{}, errs.Missing("batch", string(id))
+		}
+		return runs.Batch{}, fmt.Errorf("read batch %s: %w", id, err)
+	}
+	return row.batch(), nil
+}
+
 const markSent = `
 UPDATE batches SET state = 'SENT', send_time = $3, attempt_count = attempt_count + 1, last_answer = $4,
   receipt_reference = $5, next_attempt_time = NULL
