@@ -105,7 +105,9 @@ TABLE batch_documents -- The very bytes that are sent, and sent again.
     shop_id uuid NOT NULL
     batch_id uuid NOT NULL
     content bytea NOT NULL
+    encoding text NOT NULL DEFAULT 'identity'::text
     CONSTRAINT batch_documents_pkey PRIMARY KEY (shop_id, batch_id)
+    CONSTRAINT batch_documents_encoding_check CHECK ((encoding = ANY (ARRAY['identity'::text, 'zstd'::text])))
     CONSTRAINT batch_documents_shop_id_batch_id_fkey FOREIGN KEY (shop_id, batch_id) REFERENCES batches(shop_id, batch_id)
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.batch_documents FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.batch_documents FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()

@@ -39,7 +39,6 @@ var untested = map[string]string{
 	"services/payers/payerspg":         endToEnd,
 	"services/pipeline":                endToEnd,
 	"services/runs":                    "it is data",
-	"services/runs/runspg":             endToEnd,
 	"services/runs/runsrpc":            endToEnd,
 	"services/server/servertest":       "services/server's tests run in it",
 	"services/webhooks/webhookspg":     endToEnd,

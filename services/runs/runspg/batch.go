@@ -61,7 +61,7 @@ WITH runner AS (
   SELECT $1, $5, run_id, $6, $7, 'BUILT', $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18 FROM runner
   RETURNING batch_id
 )
-INSERT INTO batch_documents (shop_id, batch_id, content) SELECT $1, batch_id, $19 FROM built`
+INSERT INTO batch_documents (shop_id, batch_id, content, encoding) SELECT $1, batch_id, $19, 'zstd' FROM built`
 
 // InsertBatch stores a batch with its bytes and renews the runner's lease; ok is false, and
 // nothing is stored, when the fence is no longer the run's.
@@ -71,9 +71,13 @@ func InsertBatch(ctx context.Context, tx *pg.Tx, b runs.Batch, members []ident.C
 	if err != nil {
 		return false, fmt.Errorf("insert batch %s: hash %q: %w", b.ID, b.Hash, err)
 	}
+	packed, err := pack(content)
+	if err != nil {
+		return false, fmt.Errorf("insert batch %s: %w", b.ID, err)
+	}
 	n, err := tx.Exec(ctx, insertBatch, string(tx.Shop()), string(b.Run), fence, leaseUntil, string(b.ID), string(b.Payer),
 		b.ControlNumber, pg.Array(members), len(members), b.Total.Currency, b.Total.Minor, b.Format, b.Channel, b.FileName,
-		b.MediaType, hash, len(content), b.BuildTime, content)
+		b.MediaType, hash, len(content), b.BuildTime, packed)
 	if err != nil {
 		return false, fmt.Errorf("insert batch %s: %w", b.ID, err)
 	}
@@ -128,14 +132,15 @@ func listBatches(ctx context.Context, tx *pg.Tx, query string, args ...any) ([]r
 	return all, nil
 }
 
-const selectBatch = `SELECT ` + batchColumns + `, d.content` + fromBatches + `
+const selectBatch = `SELECT ` + batchColumns + `, d.content, d.encoding` + fromBatches + `
 JOIN batch_documents d ON d.shop_id = b.shop_id AND d.batch_id = b.batch_id WHERE b.shop_id = $1 AND b.batch_id = $2`
 
 // Batch reads a batch with its bytes. It fails with errs.NotFound.
 func Batch(ctx context.Context, tx *pg.Tx, id ident.Batch) (runs.Batch, []byte, error) {
 	var row struct {
 		batchRow
-		Content []byte `db:"content"`
+		Content  []byte `db:"content"`
+		Encoding string `db:"encoding"`
 	}
 	if err := tx.Get(ctx, &row, selectBatch, string(tx.Shop()), string(id)); err != nil {
 		if pg.IsNoRows(err) {
@@ -143,7 +148,11 @@ func Batch(ctx context.Context, tx *pg.Tx, id ident.Batch) (runs.Batch, []byte, 
 		}
 		return runs.Batch{}, nil, fmt.Errorf("read batch %s: %w", id, err)
 	}
-	return row.batch(), row.Content, nil
+	content, err := unpack(row.Encoding, row.Content, row.Hash)
+	if err != nil {
+		return runs.Batch{}, nil, fmt.Errorf("read batch %s: %w", id, err)
+	}
+	return row.batch(), content, nil
 }
 
 const selectHead = `SELECT ` + batchColumns + fromBatches + ` WHERE b.shop_id = $1 AND b.batch_id = $2`
