@@ -7,22 +7,22 @@ import (
 )
 
 // letterhead prints the shop on the left and the facts of the document on the right.
-func (s *sheet) letterhead() {
+func (s *sheet) letterhead(seller invoices.Party, title string, facts [][2]string) {
 	top := s.y + 7
 	middle := s.left + (s.right-s.left)*0.6
 	y := top
 	s.use(titleStyle)
-	beside := s.right - s.left - s.pdf.GetStringWidth(s.words.title) - 6
-	y = s.paragraph(s.left, y, beside, 7.2, shopStyle, clean(s.invoice.Seller.Name))
+	beside := s.right - s.left - s.pdf.GetStringWidth(title) - 6
+	y = s.paragraph(s.left, y, beside, 7.2, shopStyle, clean(seller.Name))
 	// A name of several lines pushes the facts down with it.
 	middleTop := y - 7.2
 	y -= 1.6
-	for _, line := range append(addressLines(s.invoice.Seller.Address), contact(s.invoice.Seller)...) {
+	for _, line := range append(addressLines(seller.Address), contact(seller)...) {
 		y = s.paragraph(s.left, y, middle-s.left-4, lead, quietStyle, line)
 	}
-	s.textRight(s.right, top, titleStyle, s.words.title)
+	s.textRight(s.right, top, titleStyle, title)
 	factY := middleTop + 7.5
-	for _, fact := range s.facts() {
+	for _, fact := range facts {
 		s.text(middle, factY, labelStyle, fact[0])
 		for i, line := range s.wrap(boldStyle, fact[1], s.right-middle-24) {
 			if i > 0 {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"time"
 
+	"codeberg.org/go-pdf/fpdf"
+
 	"cullet/services/errs"
 	"cullet/services/invoices"
 	"cullet/services/money"
@@ -19,16 +21,18 @@ var _ invoices.Document = Printer{}
 // paper, and with an internal error on a document whose figures do not agree; equal input gives
 // equal bytes.
 func (Printer) PDF(i invoices.Invoice, paper string) ([]byte, error) {
-	size, ok := papers[paper]
-	if !ok {
-		return nil, errs.InvalidFields("PAPER_UNKNOWN", []errs.Field{{Path: "paper", Reason: "PAPER_UNKNOWN",
-			Message: fmt.Sprintf("%.20q is not known; give LETTER or A4", paper)}})
+	size, err := sizeOf(paper)
+	if err != nil {
+		return nil, err
 	}
 	if err := agrees(i); err != nil {
 		return nil, fmt.Errorf("print %s: %w", i.Number, err)
 	}
-	s := newSheet(size, i)
-	s.letterhead()
+	w := wordsOf(i)
+	s := newSheet(size, about{shop: clean(i.Seller.Name), name: clean(w.title + " " + i.Number),
+		subject: clean(w.title + " for " + i.BillTo.Name), at: i.IssueTime})
+	s.invoice, s.words = i, w
+	s.letterhead(i.Seller, w.title, s.facts())
 	s.parties()
 	s.sentence()
 	s.lines()
@@ -36,10 +40,24 @@ func (Printer) PDF(i invoices.Invoice, paper string) ([]byte, error) {
 	s.shares()
 	s.warranty()
 	s.taxes()
+	return s.output()
+}
+
+func sizeOf(paper string) (fpdf.SizeType, error) {
+	size, ok := papers[paper]
+	if !ok {
+		return size, errs.InvalidFields("PAPER_UNKNOWN", []errs.Field{{Path: "paper", Reason: "PAPER_UNKNOWN",
+			Message: fmt.Sprintf("%.20q is not known; give LETTER or A4", paper)}})
+	}
+	return size, nil
+}
+
+// output ends the document and gives its bytes.
+func (s *sheet) output() ([]byte, error) {
 	s.feet()
 	var out bytes.Buffer
 	if err := s.pdf.Output(&out); err != nil {
-		return nil, fmt.Errorf("print %s: %w", i.Number, err)
+		return nil, fmt.Errorf("print %s: %w", s.about.name, err)
 	}
 	return out.Bytes(), nil
 }

@@ -2,6 +2,7 @@ package document
 
 import (
 	_ "embed"
+	"time"
 
 	"codeberg.org/go-pdf/fpdf"
 
@@ -45,18 +46,19 @@ type style struct {
 
 // The styles. Serif stands for what is said, sans for what is looked up.
 var (
-	shopStyle   = style{"book", "", 19, ink}
-	titleStyle  = style{"book", "", 25, edge}
-	saysStyle   = style{"book", "", 13, ink}
-	headStyle   = style{"book", "", 11.5, ink}
-	bodyStyle   = style{"data", "", 9, ink}
-	boldStyle   = style{"data", "B", 9, ink}
-	totalStyle  = style{"data", "B", 11, ink}
-	smallStyle  = style{"data", "", 7.5, quiet}
-	fineStyle   = style{"data", "", 7, quiet}
-	labelStyle  = style{"data", "", 7.5, quiet}
-	quietStyle  = style{"data", "", 9, quiet}
-	columnStyle = style{"data", "B", 7.5, quiet}
+	shopStyle    = style{"book", "", 19, ink}
+	titleStyle   = style{"book", "", 25, edge}
+	saysStyle    = style{"book", "", 13, ink}
+	headStyle    = style{"book", "", 11.5, ink}
+	bodyStyle    = style{"data", "", 9, ink}
+	boldStyle    = style{"data", "B", 9, ink}
+	totalStyle   = style{"data", "B", 11, ink}
+	smallStyle   = style{"data", "", 7.5, quiet}
+	cautionStyle = style{"data", "", 8, ink}
+	fineStyle    = style{"data", "", 7, quiet}
+	labelStyle   = style{"data", "", 7.5, quiet}
+	quietStyle   = style{"data", "", 9, quiet}
+	columnStyle  = style{"data", "B", 7.5, quiet}
 )
 
 // The measures of a sheet, in millimetres.
@@ -68,9 +70,20 @@ const (
 	lead = 4.3
 )
 
+// about is what every page says of its document.
+type about struct {
+	// shop and name, "Invoice INV-000001", stand at the head and foot of pages.
+	shop, name string
+	// subject says for whom the document is, at is its date in the file.
+	subject string
+	at      time.Time
+}
+
 // sheet is a document while it is printed.
 type sheet struct {
-	pdf     *fpdf.Fpdf
+	pdf   *fpdf.Fpdf
+	about about
+	// invoice and words are of invoices and credit notes; empty on other papers.
 	invoice invoices.Invoice
 	words   words
 	// left, right and bottom bound what is printed on; y is how far down the page is full.
@@ -79,21 +92,21 @@ type sheet struct {
 	again func()
 }
 
-func newSheet(size fpdf.SizeType, i invoices.Invoice) *sheet {
+func newSheet(size fpdf.SizeType, a about) *sheet {
 	pdf := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: size})
 	pdf.SetAutoPageBreak(false, 0)
 	// Without sorting the library writes its objects in the order of a map.
 	pdf.SetCatalogSort(true)
-	pdf.SetCreationDate(i.IssueTime.UTC())
-	pdf.SetModificationDate(i.IssueTime.UTC())
+	pdf.SetCreationDate(a.at.UTC())
+	pdf.SetModificationDate(a.at.UTC())
 	pdf.SetLang("en-US")
 	pdf.AddUTF8FontFromBytes("data", "", dataFace)
 	pdf.AddUTF8FontFromBytes("data", "B", dataFaceBold)
 	pdf.AddUTF8FontFromBytes("book", "", bookFace)
-	s := &sheet{pdf: pdf, invoice: i, words: wordsOf(i), left: sideMargin, right: size.Wd - sideMargin, bottom: size.Ht - footMargin}
-	pdf.SetTitle(clean(s.words.title+" "+i.Number+", "+i.Seller.Name), true)
-	pdf.SetAuthor(clean(i.Seller.Name), true)
-	pdf.SetSubject(clean(s.words.title+" for "+i.BillTo.Name), true)
+	s := &sheet{pdf: pdf, about: a, left: sideMargin, right: size.Wd - sideMargin, bottom: size.Ht - footMargin}
+	pdf.SetTitle(a.name+", "+a.shop, true)
+	pdf.SetAuthor(a.shop, true)
+	pdf.SetSubject(a.subject, true)
 	pdf.SetCreator("Cullet", true)
 	pdf.SetProducer("Cullet", true)
 	pdf.AddPage()
@@ -186,8 +199,8 @@ func (s *sheet) need(height float64) {
 	s.pdf.AddPage()
 	s.band()
 	y := s.y + 5
-	s.text(s.left, y, boldStyle, s.fit(boldStyle, clean(s.invoice.Seller.Name), (s.right-s.left)/2))
-	s.textRight(s.right, y, quietStyle, s.words.title+" "+clean(s.invoice.Number)+", continued")
+	s.text(s.left, y, boldStyle, s.fit(boldStyle, s.about.shop, (s.right-s.left)/2))
+	s.textRight(s.right, y, quietStyle, s.about.name+", continued")
 	s.y = y + 5
 	if s.again != nil {
 		s.again()
@@ -201,8 +214,8 @@ func (s *sheet) feet() {
 		s.pdf.SetPage(page)
 		y := s.bottom + 4
 		s.rule(s.left, s.right, y, 0.15, hair)
-		name := s.fit(smallStyle, clean(s.invoice.Seller.Name), (s.right-s.left)*0.6)
-		s.text(s.left, y+3.8, smallStyle, name+"  ·  "+s.words.title+" "+clean(s.invoice.Number))
+		name := s.fit(smallStyle, s.about.shop, (s.right-s.left)*0.6)
+		s.text(s.left, y+3.8, smallStyle, name+"  ·  "+s.about.name)
 		s.textRight(s.right, y+3.8, smallStyle, pageOf(page, pages))
 	}
 }

@@ -125,7 +125,8 @@ const ofEachKind = 4
 // The routes that must be among them are named, so that a page that nothing leads to is noticed.
 func (b *browser) walk() {
 	b.t.Helper()
-	must := []string{"/", "/claims", "/claims/{id}", "/invoices", "/invoices/{id}", "/invoices/{id}/document.pdf", "/money",
+	must := []string{"/", "/claims", "/claims/{id}", "/invoices", "/invoices/{id}", "/invoices/{id}/document.pdf",
+		"/repairs/{id}/drivers-copy.pdf", "/money",
 		"/money/remittances/{id}", "/runs", "/runs/{id}", "/batches/{id}/document", "/messages", "/claims/{id}/payload.json", "/photos/{hash}"}
 	seen := map[string]int{}
 	for waiting := []string{"/"}; len(waiting) > 0; waiting = waiting[1:] {

@@ -23,6 +23,16 @@ type Address struct {
 // IsZero tells whether nothing is known of the address.
 func (a Address) IsZero() bool { return a == Address{} }
 
+// Paper is what printers hold in the country: "LETTER" in the US, in Canada and where no country is
+// known, else "A4".
+func (a Address) Paper() string {
+	switch a.CountryCode {
+	case "", "US", "CA":
+		return "LETTER"
+	}
+	return "A4"
+}
+
 // TaxElection is how the shop computes tax in one state from a day on, as the law lets it choose.
 type TaxElection struct {
 	State     string `json:"state" validate:"required,max=10"`

@@ -97,6 +97,7 @@ type Outside struct {
 	RemittanceFormats []invoices.RemittanceFormat
 	Photos            jobs.PhotoStore
 	Document          invoices.Document
+	Copies            jobs.CopyPrinter
 	Sender            webhooks.Sender
 	// CheckURL refuses, with a sentence, an address that webhooks may not be delivered to.
 	CheckURL func(url string) error

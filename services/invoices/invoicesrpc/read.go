@@ -83,10 +83,7 @@ func (s *Server) GetInvoiceDocument(ctx context.Context, req *invoicesv1.GetInvo
 		return nil, err
 	}
 	if paper == "" {
-		paper = "A4"
-		if country := i.Seller.Address.CountryCode; country == "" || country == "US" || country == "CA" {
-			paper = "LETTER"
-		}
+		paper = i.Seller.Address.Paper()
 	}
 	content, err := s.document.PDF(i, paper)
 	if err != nil {

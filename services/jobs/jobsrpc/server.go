@@ -29,11 +29,12 @@ type Server struct {
 	now    func() time.Time
 	photos jobs.PhotoStore
 	shop   ReadShop
+	copies jobs.CopyPrinter
 }
 
-// New makes the server. Photos keeps the bytes of photos.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop) *Server {
-	return &Server{db: db, pages: pages, now: now, photos: photos, shop: shop}
+// New makes the server. Photos keeps the bytes of photos, copies prints.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop, copies jobs.CopyPrinter) *Server {
+	return &Server{db: db, pages: pages, now: now, photos: photos, shop: shop, copies: copies}
 }
 
 // How long the photos' methods may take: a phone sends 10 MiB over a bad line.

@@ -38,6 +38,7 @@ type cli struct {
 	Claims     claimsCommand     `cmd:"" help:"List claims, or show one."`
 	Release    releaseCommand    `cmd:"" help:"Release ready claims."`
 	Invoice    invoiceCommand    `cmd:"" help:"Save the printed invoice as PDF."`
+	Copy       copyCommand       `cmd:"" help:"Save the driver's copy of a repair as PDF."`
 	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`

@@ -1,10 +1,12 @@
 package command
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	jobsv1 "cullet/proto/cullet/jobs/v1"
 	payersv1 "cullet/proto/cullet/payers/v1"
 )
 
@@ -33,15 +35,43 @@ func (c *invoiceCommand) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	name := c.Output
-	if name == "" {
-		name = printed.GetFileName()
-	}
-	if err := os.WriteFile(name, printed.GetPdf(), 0o600); err != nil {
-		return fmt.Errorf("save the invoice: %w", err)
+	return w.save(cmp.Or(c.Output, printed.GetFileName()), printed.GetPdf())
+}
+
+// save writes a printed document and says where.
+func (w *world) save(name string, content []byte) error {
+	if err := os.WriteFile(name, content, 0o600); err != nil {
+		return fmt.Errorf("save the document: %w", err)
 	}
 	fmt.Fprintln(w.out, name)
 	return nil
+}
+
+type copyCommand struct {
+	Reference string `arg:"" help:"External reference of the repair, as the shop system gave it."`
+	Output    string `help:"File to write; the copy's own name when empty." short:"o" type:"path"`
+	Paper     string `help:"LETTER or A4." enum:",LETTER,A4" default:""`
+}
+
+// Run saves the driver's copy.
+func (c *copyCommand) Run(w *world) error {
+	server, err := w.dial()
+	if err != nil {
+		return err
+	}
+	defer server.Close()
+	list, err := server.Jobs.ListJobs(w, &jobsv1.ListJobsRequest{Filter: fmt.Sprintf("external_reference = %q", c.Reference)})
+	if err != nil {
+		return err
+	}
+	if len(list.GetJobs()) == 0 {
+		return fmt.Errorf("there is no repair with the reference %q", c.Reference)
+	}
+	printed, err := server.Jobs.GetDriversCopy(w, &jobsv1.GetDriversCopyRequest{JobId: list.GetJobs()[0].GetJobId(), Paper: c.Paper})
+	if err != nil {
+		return err
+	}
+	return w.save(cmp.Or(c.Output, printed.GetFileName()), printed.GetPdf())
 }
 
 type remittanceCommand struct {

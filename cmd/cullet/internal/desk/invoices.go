@@ -10,6 +10,7 @@ import (
 	"cullet/cmd/cullet/internal/desk/page"
 	"cullet/cmd/cullet/internal/desk/say"
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	jobsv1 "cullet/proto/cullet/jobs/v1"
 	payersv1 "cullet/proto/cullet/payers/v1"
 )
 
@@ -112,10 +113,24 @@ func showDocument(v *visit) error {
 	if err != nil {
 		return errGone(err)
 	}
+	v.pdf(answer.GetFileName(), answer.GetPdf())
+	return nil
+}
+
+// showDriversCopy gives the motorist's page of a repair.
+func showDriversCopy(v *visit) error {
+	answer, err := v.Jobs.GetDriversCopy(v.ctx(), &jobsv1.GetDriversCopyRequest{JobId: v.r.PathValue("id")})
+	if err != nil {
+		return errGone(err)
+	}
+	v.pdf(answer.GetFileName(), answer.GetPdf())
+	return nil
+}
+
+func (v *visit) pdf(name string, content []byte) {
 	h := v.w.Header()
 	h.Set("Content-Security-Policy", policyOfPDF)
 	h.Set("Content-Type", "application/pdf")
-	h.Set("Content-Disposition", mime.FormatMediaType("inline", map[string]string{"filename": answer.GetFileName()}))
-	_, _ = v.w.Write(answer.GetPdf()) // whoever went away is not told
-	return nil
+	h.Set("Content-Disposition", mime.FormatMediaType("inline", map[string]string{"filename": name}))
+	_, _ = v.w.Write(content) // whoever went away is not told
 }

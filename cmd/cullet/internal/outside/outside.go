@@ -62,6 +62,7 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 		RemittanceFormats: adapters.RemittanceFormats(),
 		Photos:            photos,
 		Document:          document.Printer{},
+		Copies:            document.Printer{},
 		Sender:            webhook.NewDeliverer(webhook.DelivererOptions{RootCAs: o.RootCAs, Now: o.Now}),
 		CheckURL: func(url string) error {
 			_, err := outbound.CheckURL(url)

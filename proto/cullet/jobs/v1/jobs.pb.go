@@ -770,6 +770,116 @@ func (x *ListJobsResponse) GetNextPageToken() string {
 	return ""
 }
 
+// Which repair, on which paper.
+type GetDriversCopyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The job.
+	JobId string `protobuf:"bytes,1,opt,name=job_id,json=jobId,proto3" json:"job_id,omitempty"`
+	// "LETTER" or "A4"; empty for LETTER in the US and Canada, A4 elsewhere.
+	Paper         string `protobuf:"bytes,2,opt,name=paper,proto3" json:"paper,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDriversCopyRequest) Reset() {
+	*x = GetDriversCopyRequest{}
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDriversCopyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDriversCopyRequest) ProtoMessage() {}
+
+func (x *GetDriversCopyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDriversCopyRequest.ProtoReflect.Descriptor instead.
+func (*GetDriversCopyRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetDriversCopyRequest) GetJobId() string {
+	if x != nil {
+		return x.JobId
+	}
+	return ""
+}
+
+func (x *GetDriversCopyRequest) GetPaper() string {
+	if x != nil {
+		return x.Paper
+	}
+	return ""
+}
+
+// The printed page.
+type GetDriversCopyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The PDF.
+	Pdf []byte `protobuf:"bytes,1,opt,name=pdf,proto3" json:"pdf,omitempty"`
+	// A name for the file.
+	FileName      string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDriversCopyResponse) Reset() {
+	*x = GetDriversCopyResponse{}
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDriversCopyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDriversCopyResponse) ProtoMessage() {}
+
+func (x *GetDriversCopyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDriversCopyResponse.ProtoReflect.Descriptor instead.
+func (*GetDriversCopyResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *GetDriversCopyResponse) GetPdf() []byte {
+	if x != nil {
+		return x.Pdf
+	}
+	return nil
+}
+
+func (x *GetDriversCopyResponse) GetFileName() string {
+	if x != nil {
+		return x.FileName
+	}
+	return ""
+}
+
 // Asks for an assessment.
 type AssessDamageRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -789,7 +899,7 @@ type AssessDamageRequest struct {
 
 func (x *AssessDamageRequest) Reset() {
 	*x = AssessDamageRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -801,7 +911,7 @@ func (x *AssessDamageRequest) String() string {
 func (*AssessDamageRequest) ProtoMessage() {}
 
 func (x *AssessDamageRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -814,7 +924,7 @@ func (x *AssessDamageRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessDamageRequest.ProtoReflect.Descriptor instead.
 func (*AssessDamageRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{13}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AssessDamageRequest) GetGlass() *Glass {
@@ -865,7 +975,7 @@ type AssessDamageResponse struct {
 
 func (x *AssessDamageResponse) Reset() {
 	*x = AssessDamageResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -877,7 +987,7 @@ func (x *AssessDamageResponse) String() string {
 func (*AssessDamageResponse) ProtoMessage() {}
 
 func (x *AssessDamageResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -890,7 +1000,7 @@ func (x *AssessDamageResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessDamageResponse.ProtoReflect.Descriptor instead.
 func (*AssessDamageResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{14}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AssessDamageResponse) GetAssessments() []*Assessment {
@@ -957,7 +1067,13 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\x06filter\x18\x03 \x01(\tR\x06filter\"c\n" +
 	"\x10ListJobsResponse\x12'\n" +
 	"\x04jobs\x18\x01 \x03(\v2\x13.cullet.jobs.v1.JobR\x04jobs\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd5\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"I\n" +
+	"\x15GetDriversCopyRequest\x12\x1a\n" +
+	"\x06job_id\x18\x01 \x01(\tB\x03\xe0A\x02R\x05jobId\x12\x14\n" +
+	"\x05paper\x18\x02 \x01(\tR\x05paper\"G\n" +
+	"\x16GetDriversCopyResponse\x12\x10\n" +
+	"\x03pdf\x18\x01 \x01(\fR\x03pdf\x12\x1b\n" +
+	"\tfile_name\x18\x02 \x01(\tR\bfileName\"\xd5\x01\n" +
 	"\x13AssessDamageRequest\x12+\n" +
 	"\x05glass\x18\x01 \x01(\v2\x15.cullet.jobs.v1.GlassR\x05glass\x125\n" +
 	"\adamages\x18\x02 \x03(\v2\x16.cullet.jobs.v1.DamageB\x03\xe0A\x02R\adamages\x12!\n" +
@@ -966,7 +1082,7 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\"n\n" +
 	"\x14AssessDamageResponse\x12<\n" +
 	"\vassessments\x18\x01 \x03(\v2\x1a.cullet.jobs.v1.AssessmentR\vassessments\x12\x18\n" +
-	"\acaution\x18\x02 \x01(\tR\acaution2\xf0\x05\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution2\xfe\x06\n" +
 	"\n" +
 	"JobService\x12^\n" +
 	"\vUploadPhoto\x12\".cullet.jobs.v1.UploadPhotoRequest\x1a#.cullet.jobs.v1.UploadPhotoResponse\"\x04\x88\xe2\x18\x03(\x01\x12U\n" +
@@ -975,7 +1091,8 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\bAmendJob\x12\x1f.cullet.jobs.v1.AmendJobRequest\x1a .cullet.jobs.v1.AmendJobResponse\"&\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/jobs/{job_id}:amend\x12f\n" +
 	"\x06GetJob\x12\x1d.cullet.jobs.v1.GetJobRequest\x1a\x1e.cullet.jobs.v1.GetJobResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/jobs/{job_id}\x12c\n" +
 	"\bListJobs\x12\x1f.cullet.jobs.v1.ListJobsRequest\x1a .cullet.jobs.v1.ListJobsResponse\"\x14\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\n" +
-	"\x12\b/v1/jobs\x12|\n" +
+	"\x12\b/v1/jobs\x12\x8b\x01\n" +
+	"\x0eGetDriversCopy\x12%.cullet.jobs.v1.GetDriversCopyRequest\x1a&.cullet.jobs.v1.GetDriversCopyResponse\"*\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02 \x12\x1e/v1/jobs/{job_id}/drivers-copy\x12|\n" +
 	"\fAssessDamage\x12#.cullet.jobs.v1.AssessDamageRequest\x1a$.cullet.jobs.v1.AssessDamageResponse\"!\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/damages:assessB$Z\"cullet/proto/cullet/jobs/v1;jobsv1b\x06proto3"
 
 var (
@@ -990,59 +1107,63 @@ func file_cullet_jobs_v1_jobs_proto_rawDescGZIP() []byte {
 	return file_cullet_jobs_v1_jobs_proto_rawDescData
 }
 
-var file_cullet_jobs_v1_jobs_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_cullet_jobs_v1_jobs_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_cullet_jobs_v1_jobs_proto_goTypes = []any{
-	(*PhotoDescription)(nil),     // 0: cullet.jobs.v1.PhotoDescription
-	(*UploadPhotoRequest)(nil),   // 1: cullet.jobs.v1.UploadPhotoRequest
-	(*UploadPhotoResponse)(nil),  // 2: cullet.jobs.v1.UploadPhotoResponse
-	(*GetPhotoRequest)(nil),      // 3: cullet.jobs.v1.GetPhotoRequest
-	(*GetPhotoResponse)(nil),     // 4: cullet.jobs.v1.GetPhotoResponse
-	(*RecordJobRequest)(nil),     // 5: cullet.jobs.v1.RecordJobRequest
-	(*RecordJobResponse)(nil),    // 6: cullet.jobs.v1.RecordJobResponse
-	(*AmendJobRequest)(nil),      // 7: cullet.jobs.v1.AmendJobRequest
-	(*AmendJobResponse)(nil),     // 8: cullet.jobs.v1.AmendJobResponse
-	(*GetJobRequest)(nil),        // 9: cullet.jobs.v1.GetJobRequest
-	(*GetJobResponse)(nil),       // 10: cullet.jobs.v1.GetJobResponse
-	(*ListJobsRequest)(nil),      // 11: cullet.jobs.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),     // 12: cullet.jobs.v1.ListJobsResponse
-	(*AssessDamageRequest)(nil),  // 13: cullet.jobs.v1.AssessDamageRequest
-	(*AssessDamageResponse)(nil), // 14: cullet.jobs.v1.AssessDamageResponse
-	(*Photo)(nil),                // 15: cullet.jobs.v1.Photo
-	(*RepairRecord)(nil),         // 16: cullet.jobs.v1.RepairRecord
-	(*Job)(nil),                  // 17: cullet.jobs.v1.Job
-	(*Glass)(nil),                // 18: cullet.jobs.v1.Glass
-	(*Damage)(nil),               // 19: cullet.jobs.v1.Damage
-	(*Assessment)(nil),           // 20: cullet.jobs.v1.Assessment
+	(*PhotoDescription)(nil),       // 0: cullet.jobs.v1.PhotoDescription
+	(*UploadPhotoRequest)(nil),     // 1: cullet.jobs.v1.UploadPhotoRequest
+	(*UploadPhotoResponse)(nil),    // 2: cullet.jobs.v1.UploadPhotoResponse
+	(*GetPhotoRequest)(nil),        // 3: cullet.jobs.v1.GetPhotoRequest
+	(*GetPhotoResponse)(nil),       // 4: cullet.jobs.v1.GetPhotoResponse
+	(*RecordJobRequest)(nil),       // 5: cullet.jobs.v1.RecordJobRequest
+	(*RecordJobResponse)(nil),      // 6: cullet.jobs.v1.RecordJobResponse
+	(*AmendJobRequest)(nil),        // 7: cullet.jobs.v1.AmendJobRequest
+	(*AmendJobResponse)(nil),       // 8: cullet.jobs.v1.AmendJobResponse
+	(*GetJobRequest)(nil),          // 9: cullet.jobs.v1.GetJobRequest
+	(*GetJobResponse)(nil),         // 10: cullet.jobs.v1.GetJobResponse
+	(*ListJobsRequest)(nil),        // 11: cullet.jobs.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),       // 12: cullet.jobs.v1.ListJobsResponse
+	(*GetDriversCopyRequest)(nil),  // 13: cullet.jobs.v1.GetDriversCopyRequest
+	(*GetDriversCopyResponse)(nil), // 14: cullet.jobs.v1.GetDriversCopyResponse
+	(*AssessDamageRequest)(nil),    // 15: cullet.jobs.v1.AssessDamageRequest
+	(*AssessDamageResponse)(nil),   // 16: cullet.jobs.v1.AssessDamageResponse
+	(*Photo)(nil),                  // 17: cullet.jobs.v1.Photo
+	(*RepairRecord)(nil),           // 18: cullet.jobs.v1.RepairRecord
+	(*Job)(nil),                    // 19: cullet.jobs.v1.Job
+	(*Glass)(nil),                  // 20: cullet.jobs.v1.Glass
+	(*Damage)(nil),                 // 21: cullet.jobs.v1.Damage
+	(*Assessment)(nil),             // 22: cullet.jobs.v1.Assessment
 }
 var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	0,  // 0: cullet.jobs.v1.UploadPhotoRequest.description:type_name -> cullet.jobs.v1.PhotoDescription
-	15, // 1: cullet.jobs.v1.UploadPhotoResponse.photo:type_name -> cullet.jobs.v1.Photo
-	16, // 2: cullet.jobs.v1.RecordJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
-	17, // 3: cullet.jobs.v1.RecordJobResponse.job:type_name -> cullet.jobs.v1.Job
-	16, // 4: cullet.jobs.v1.AmendJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
-	17, // 5: cullet.jobs.v1.AmendJobResponse.job:type_name -> cullet.jobs.v1.Job
-	17, // 6: cullet.jobs.v1.GetJobResponse.job:type_name -> cullet.jobs.v1.Job
-	15, // 7: cullet.jobs.v1.GetJobResponse.photos:type_name -> cullet.jobs.v1.Photo
-	17, // 8: cullet.jobs.v1.ListJobsResponse.jobs:type_name -> cullet.jobs.v1.Job
-	18, // 9: cullet.jobs.v1.AssessDamageRequest.glass:type_name -> cullet.jobs.v1.Glass
-	19, // 10: cullet.jobs.v1.AssessDamageRequest.damages:type_name -> cullet.jobs.v1.Damage
-	20, // 11: cullet.jobs.v1.AssessDamageResponse.assessments:type_name -> cullet.jobs.v1.Assessment
+	17, // 1: cullet.jobs.v1.UploadPhotoResponse.photo:type_name -> cullet.jobs.v1.Photo
+	18, // 2: cullet.jobs.v1.RecordJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
+	19, // 3: cullet.jobs.v1.RecordJobResponse.job:type_name -> cullet.jobs.v1.Job
+	18, // 4: cullet.jobs.v1.AmendJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
+	19, // 5: cullet.jobs.v1.AmendJobResponse.job:type_name -> cullet.jobs.v1.Job
+	19, // 6: cullet.jobs.v1.GetJobResponse.job:type_name -> cullet.jobs.v1.Job
+	17, // 7: cullet.jobs.v1.GetJobResponse.photos:type_name -> cullet.jobs.v1.Photo
+	19, // 8: cullet.jobs.v1.ListJobsResponse.jobs:type_name -> cullet.jobs.v1.Job
+	20, // 9: cullet.jobs.v1.AssessDamageRequest.glass:type_name -> cullet.jobs.v1.Glass
+	21, // 10: cullet.jobs.v1.AssessDamageRequest.damages:type_name -> cullet.jobs.v1.Damage
+	22, // 11: cullet.jobs.v1.AssessDamageResponse.assessments:type_name -> cullet.jobs.v1.Assessment
 	1,  // 12: cullet.jobs.v1.JobService.UploadPhoto:input_type -> cullet.jobs.v1.UploadPhotoRequest
 	3,  // 13: cullet.jobs.v1.JobService.GetPhoto:input_type -> cullet.jobs.v1.GetPhotoRequest
 	5,  // 14: cullet.jobs.v1.JobService.RecordJob:input_type -> cullet.jobs.v1.RecordJobRequest
 	7,  // 15: cullet.jobs.v1.JobService.AmendJob:input_type -> cullet.jobs.v1.AmendJobRequest
 	9,  // 16: cullet.jobs.v1.JobService.GetJob:input_type -> cullet.jobs.v1.GetJobRequest
 	11, // 17: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
-	13, // 18: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
-	2,  // 19: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
-	4,  // 20: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
-	6,  // 21: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
-	8,  // 22: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
-	10, // 23: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
-	12, // 24: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
-	14, // 25: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
-	19, // [19:26] is the sub-list for method output_type
-	12, // [12:19] is the sub-list for method input_type
+	13, // 18: cullet.jobs.v1.JobService.GetDriversCopy:input_type -> cullet.jobs.v1.GetDriversCopyRequest
+	15, // 19: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
+	2,  // 20: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
+	4,  // 21: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
+	6,  // 22: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
+	8,  // 23: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
+	10, // 24: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
+	12, // 25: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
+	14, // 26: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
+	16, // 27: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
+	20, // [20:28] is the sub-list for method output_type
+	12, // [12:20] is the sub-list for method input_type
 	12, // [12:12] is the sub-list for extension type_name
 	12, // [12:12] is the sub-list for extension extendee
 	0,  // [0:12] is the sub-list for field type_name
@@ -1064,7 +1185,7 @@ func file_cullet_jobs_v1_jobs_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_jobs_v1_jobs_proto_rawDesc), len(file_cullet_jobs_v1_jobs_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   15,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

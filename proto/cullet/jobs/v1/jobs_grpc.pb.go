@@ -19,13 +19,14 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	JobService_UploadPhoto_FullMethodName  = "/cullet.jobs.v1.JobService/UploadPhoto"
-	JobService_GetPhoto_FullMethodName     = "/cullet.jobs.v1.JobService/GetPhoto"
-	JobService_RecordJob_FullMethodName    = "/cullet.jobs.v1.JobService/RecordJob"
-	JobService_AmendJob_FullMethodName     = "/cullet.jobs.v1.JobService/AmendJob"
-	JobService_GetJob_FullMethodName       = "/cullet.jobs.v1.JobService/GetJob"
-	JobService_ListJobs_FullMethodName     = "/cullet.jobs.v1.JobService/ListJobs"
-	JobService_AssessDamage_FullMethodName = "/cullet.jobs.v1.JobService/AssessDamage"
+	JobService_UploadPhoto_FullMethodName    = "/cullet.jobs.v1.JobService/UploadPhoto"
+	JobService_GetPhoto_FullMethodName       = "/cullet.jobs.v1.JobService/GetPhoto"
+	JobService_RecordJob_FullMethodName      = "/cullet.jobs.v1.JobService/RecordJob"
+	JobService_AmendJob_FullMethodName       = "/cullet.jobs.v1.JobService/AmendJob"
+	JobService_GetJob_FullMethodName         = "/cullet.jobs.v1.JobService/GetJob"
+	JobService_ListJobs_FullMethodName       = "/cullet.jobs.v1.JobService/ListJobs"
+	JobService_GetDriversCopy_FullMethodName = "/cullet.jobs.v1.JobService/GetDriversCopy"
+	JobService_AssessDamage_FullMethodName   = "/cullet.jobs.v1.JobService/AssessDamage"
 )
 
 // JobServiceClient is the client API for JobService service.
@@ -50,6 +51,10 @@ type JobServiceClient interface {
 	// Lists jobs, newest first. Filter fields: external_reference, vin, repair_date, payer_code. A page
 	// ends early when it grows large.
 	ListJobs(ctx context.Context, in *ListJobsRequest, opts ...grpc.CallOption) (*ListJobsResponse, error)
+	// Prints the driver's copy of a repair: one page for the motorist that says what was done, what
+	// remains visible, what the shop promises and what to look out for. No prices and nothing of the
+	// payer stand on it.
+	GetDriversCopy(ctx context.Context, in *GetDriversCopyRequest, opts ...grpc.CallOption) (*GetDriversCopyResponse, error)
 	// Assesses damages against a standard, for the technician in the field. Stores nothing.
 	AssessDamage(ctx context.Context, in *AssessDamageRequest, opts ...grpc.CallOption) (*AssessDamageResponse, error)
 }
@@ -134,6 +139,16 @@ func (c *jobServiceClient) ListJobs(ctx context.Context, in *ListJobsRequest, op
 	return out, nil
 }
 
+func (c *jobServiceClient) GetDriversCopy(ctx context.Context, in *GetDriversCopyRequest, opts ...grpc.CallOption) (*GetDriversCopyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDriversCopyResponse)
+	err := c.cc.Invoke(ctx, JobService_GetDriversCopy_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *jobServiceClient) AssessDamage(ctx context.Context, in *AssessDamageRequest, opts ...grpc.CallOption) (*AssessDamageResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AssessDamageResponse)
@@ -166,6 +181,10 @@ type JobServiceServer interface {
 	// Lists jobs, newest first. Filter fields: external_reference, vin, repair_date, payer_code. A page
 	// ends early when it grows large.
 	ListJobs(context.Context, *ListJobsRequest) (*ListJobsResponse, error)
+	// Prints the driver's copy of a repair: one page for the motorist that says what was done, what
+	// remains visible, what the shop promises and what to look out for. No prices and nothing of the
+	// payer stand on it.
+	GetDriversCopy(context.Context, *GetDriversCopyRequest) (*GetDriversCopyResponse, error)
 	// Assesses damages against a standard, for the technician in the field. Stores nothing.
 	AssessDamage(context.Context, *AssessDamageRequest) (*AssessDamageResponse, error)
 	mustEmbedUnimplementedJobServiceServer()
@@ -195,6 +214,9 @@ func (UnimplementedJobServiceServer) GetJob(context.Context, *GetJobRequest) (*G
 }
 func (UnimplementedJobServiceServer) ListJobs(context.Context, *ListJobsRequest) (*ListJobsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListJobs not implemented")
+}
+func (UnimplementedJobServiceServer) GetDriversCopy(context.Context, *GetDriversCopyRequest) (*GetDriversCopyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDriversCopy not implemented")
 }
 func (UnimplementedJobServiceServer) AssessDamage(context.Context, *AssessDamageRequest) (*AssessDamageResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AssessDamage not implemented")
@@ -310,6 +332,24 @@ func _JobService_ListJobs_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _JobService_GetDriversCopy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDriversCopyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).GetDriversCopy(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_GetDriversCopy_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).GetDriversCopy(ctx, req.(*GetDriversCopyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _JobService_AssessDamage_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AssessDamageRequest)
 	if err := dec(in); err != nil {
@@ -350,6 +390,10 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListJobs",
 			Handler:    _JobService_ListJobs_Handler,
+		},
+		{
+			MethodName: "GetDriversCopy",
+			Handler:    _JobService_GetDriversCopy_Handler,
 		},
 		{
 			MethodName: "AssessDamage",
