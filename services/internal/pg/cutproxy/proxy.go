@@ -7,13 +7,12 @@ package cutproxy
 
 import (
 	"bufio"
-	"encoding/binary"
 	"fmt"
-	"io"
 	"net"
 	"path/filepath"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/lib/pq"
 )
@@ -25,13 +24,22 @@ type Proxy struct {
 	listener net.Listener
 	serving  sync.WaitGroup
 
+	doesKeep bool
+
 	guard sync.Mutex
 	open  map[net.Conn]bool
+	// parked are the backends that wait for another client; leaving is how many will be soon, whose
+	// client was cut off, and parks tells when there are fewer.
+	parked  []*backend
+	leaving int
+	parks   *sync.Cond
 	// left is how many messages of the side still pass; cut is whether it came to the end.
 	side  side
 	left  int
 	armed bool
 	cut   bool
+	// passed is how many messages of the side went through since the proxy was armed.
+	passed int
 }
 
 type side int
@@ -45,6 +53,20 @@ const (
 // the test.
 func Start(t testing.TB, dsn string) *Proxy {
 	t.Helper()
+	return start(t, dsn, false)
+}
+
+// StartKeeping is Start for a test that cuts very often: a client loses its connection just the same,
+// but the backend behind it lives on. What it was sent it does; what is left open is rolled back, as
+// when a connection is lost; then it forgets the session and serves the next client. To begin a new
+// backend costs PostgreSQL more than to do most calls.
+func StartKeeping(t testing.TB, dsn string) *Proxy {
+	t.Helper()
+	return start(t, dsn, true)
+}
+
+func start(t testing.TB, dsn string, doesKeep bool) *Proxy {
+	t.Helper()
 	cfg, err := pq.NewConfig(dsn)
 	if err != nil {
 		t.Fatal(err)
@@ -53,8 +75,9 @@ func Start(t testing.TB, dsn string) *Proxy {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &Proxy{listener: listener, open: map[net.Conn]bool{},
+	p := &Proxy{listener: listener, open: map[net.Conn]bool{}, doesKeep: doesKeep,
 		upstream: filepath.Join(cfg.Host, fmt.Sprintf(".s.PGSQL.%d", cfg.Port))}
+	p.parks = sync.NewCond(&p.guard)
 	p.dsn = fmt.Sprintf("host=127.0.0.1 port=%d user=%s password=%s dbname=%s sslmode=disable",
 		listener.Addr().(*net.TCPAddr).Port, cfg.User, cfg.Password, cfg.Database)
 	p.serving.Go(p.accept)
@@ -76,7 +99,7 @@ func (p *Proxy) CutClient(n int) { p.arm(client, n) }
 func (p *Proxy) arm(s side, n int) {
 	p.guard.Lock()
 	defer p.guard.Unlock()
-	p.side, p.left, p.armed, p.cut = s, n, true, false
+	p.side, p.left, p.armed, p.cut, p.passed = s, n, true, false, 0
 }
 
 // Disarm lets everything pass and tells whether a connection was cut since the proxy was armed.
@@ -88,6 +111,14 @@ func (p *Proxy) Disarm() bool {
 	return p.cut
 }
 
+// Passed is how many messages of the armed side went through between arming and the cut, or until
+// the proxy was disarmed: the length of a call that nothing cut.
+func (p *Proxy) Passed() int {
+	p.guard.Lock()
+	defer p.guard.Unlock()
+	return p.passed
+}
+
 // mayPass counts a message and tells whether it goes on.
 func (p *Proxy) mayPass(from side) bool {
 	p.guard.Lock()
@@ -97,6 +128,7 @@ func (p *Proxy) mayPass(from side) bool {
 	}
 	if p.left > 0 {
 		p.left--
+		p.passed++
 		return true
 	}
 	p.armed, p.cut = false, true
@@ -115,46 +147,95 @@ func (p *Proxy) accept() {
 
 func (p *Proxy) serve(downstream net.Conn) {
 	defer downstream.Close()
-	upstream, err := net.Dial("unix", p.upstream)
-	if err != nil {
-		return // the client sees a lost connection, as it would without us
-	}
-	defer upstream.Close()
-	if !p.track(downstream, upstream) {
+	s := &session{proxy: p, downstream: downstream, fromClient: bufio.NewReader(downstream)}
+	startup, err := read(s.fromClient, false)
+	if err != nil || !p.mayPass(client) {
 		return
 	}
-	var both sync.WaitGroup
-	both.Go(func() { p.pass(client, downstream, upstream) })
-	both.Go(func() { p.pass(server, upstream, downstream) })
-	both.Wait()
-	p.forget(downstream, upstream)
+	if s.backend, err = p.backend(startup); err != nil {
+		return // the client sees a lost connection, as it would without us
+	}
+	if !p.track(downstream, s.upstream) {
+		s.upstream.Close()
+		return
+	}
+	s.run()
+	p.forget(downstream)
+	if !p.doesKeep || !s.empty() || !p.park(s.backend) {
+		s.upstream.Close()
+		p.forget(s.upstream)
+	}
+	if s.isCut {
+		p.leave(-1)
+	}
 }
 
-// pass copies messages until one side ends or the connection is cut, then ends both sides.
-func (p *Proxy) pass(from side, source, target net.Conn) {
-	defer source.Close()
-	defer target.Close()
-	reader := bufio.NewReader(source)
-	isFirst := from == client // a client's first message has no type
+// session is a client's connection with the backend that serves it.
+type session struct {
+	*backend
+	proxy      *Proxy
+	downstream net.Conn
+	fromClient *bufio.Reader
+	isCut      bool
+}
+
+// mayPass counts a message. When it is the end of the session, that is known before the client can
+// know it: so the client who comes next waits for this backend.
+func (s *session) mayPass(from side) bool {
+	if s.proxy.mayPass(from) {
+		return true
+	}
+	s.isCut = true
+	s.proxy.leave(1)
+	return false
+}
+
+// run copies messages until one side ends or the connection is cut.
+func (s *session) run() {
+	for _, message := range s.greeting { // of an earlier client's login; none for a new backend
+		if !s.mayPass(server) {
+			return
+		}
+		if _, err := s.downstream.Write(message); err != nil {
+			return
+		}
+	}
+	var both sync.WaitGroup
+	both.Go(func() {
+		s.passClient()
+		_ = s.upstream.SetReadDeadline(time.Now()) // ends passServer, which waits for nothing now
+	})
+	both.Go(func() {
+		s.passServer()
+		s.downstream.Close()
+	})
+	both.Wait()
+}
+
+func (s *session) passClient() {
 	for {
-		head := make([]byte, 5)
-		if isFirst {
-			head = head[:4]
-		}
-		if _, err := io.ReadFull(reader, head); err != nil {
+		message, err := read(s.fromClient, true)
+		if err != nil || s.proxy.doesKeep && message[0] == 'X' { // Terminate
 			return
 		}
-		rest := int64(binary.BigEndian.Uint32(head[len(head)-4:])) - 4
-		if !p.mayPass(from) {
+		if !s.mayPass(client) {
 			return
 		}
-		if _, err := target.Write(head); err != nil {
+		if s.send(message) != nil {
 			return
 		}
-		if _, err := io.CopyN(target, reader, rest); err != nil {
+	}
+}
+
+func (s *session) passServer() {
+	for {
+		message, err := s.receive()
+		if err != nil || !s.mayPass(server) {
 			return
 		}
-		isFirst = false
+		if _, err := s.downstream.Write(message); err != nil {
+			return
+		}
 	}
 }
 

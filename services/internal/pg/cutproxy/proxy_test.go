@@ -47,8 +47,17 @@ func TestDriverWritesTwice(t *testing.T) {
 // TestTransactWritesOnce cuts a guarded transaction after every single message of either side.
 func TestTransactWritesOnce(t *testing.T) {
 	t.Parallel()
-	w := pgtest.New(t)
-	proxy := cutproxy.Start(t, w.RuntimeDSN)
+	for name, start := range map[string]func(testing.TB, string) *cutproxy.Proxy{"Start": cutproxy.Start, "StartKeeping": cutproxy.StartKeeping} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			w := pgtest.New(t)
+			cutEverywhere(t, w, start(t, w.RuntimeDSN))
+		})
+	}
+}
+
+func cutEverywhere(t *testing.T, w *pgtest.World, proxy *cutproxy.Proxy) {
+	t.Helper()
 	for name, cut := range map[string]func(int){"Server": proxy.CutServer, "Client": proxy.CutClient} {
 		points, runs := 0, 0
 		for ; ; points++ {
@@ -77,6 +86,74 @@ func TestTransactWritesOnce(t *testing.T) {
 			t.Errorf("%s: %d points were cut with %d runs, which is too few to prove anything", name, points, runs)
 		}
 	}
+}
+
+// TestKeptBackendsForget: behind StartKeeping the next client meets the backend of the one before, and
+// nothing that he left.
+func TestKeptBackendsForget(t *testing.T) {
+	t.Parallel()
+	w := pgtest.New(t)
+	w.Exec(`CREATE TABLE plain (x int)`)
+	w.Exec(`GRANT SELECT, INSERT ON plain TO cullet_runtime`)
+	proxy := cutproxy.StartKeeping(t, w.RuntimeDSN)
+	first, err := connect(t, proxy).Connx(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, statement := range []string{`SET work_mem = '7MB'`, `PREPARE mine AS SELECT 1`, `BEGIN`, `INSERT INTO plain VALUES (1)`} {
+		if _, err := first.ExecContext(t.Context(), statement); err != nil {
+			t.Fatal(err)
+		}
+	}
+	before := look(t, first)
+	if want := (left{before.Backend, "7MB", 1, 1, true}); before != want {
+		t.Fatalf("the first client has %+v, want %+v", before, want)
+	}
+	proxy.CutServer(1) // the second message of the answer, so that the rest of it is on its way
+	if err := first.GetContext(t.Context(), new(int), `SELECT 1`); err == nil || !proxy.Disarm() || proxy.Passed() != 1 {
+		t.Fatalf("%d messages passed, and the client got %v", proxy.Passed(), err)
+	}
+	after := look(t, connect(t, proxy))
+	if want := (left{before.Backend, "4MB", 0, 0, false}); after != want {
+		t.Errorf("the second client has %+v, want %+v", after, want)
+	}
+	if got := w.Count("plain"); got != 0 {
+		t.Errorf("%d rows are there of a transaction that was lost", got)
+	}
+}
+
+// left is what a session can leave to another: settings, prepared statements, an open transaction.
+type left struct {
+	Backend  int    `db:"backend"`
+	WorkMem  string `db:"work_mem"`
+	Prepared int    `db:"prepared"`
+	Rows     int    `db:"rows"`
+	IsOpen   bool   `db:"is_open"`
+}
+
+func look(t *testing.T, db interface {
+	GetContext(context.Context, any, string, ...any) error
+}) (found left) {
+	t.Helper()
+	err := db.GetContext(t.Context(), &found, `SELECT pg_backend_pid() AS backend, current_setting('work_mem') AS work_mem,
+		(SELECT count(*) FROM pg_prepared_statements WHERE from_sql) AS prepared, (SELECT count(*) FROM plain) AS rows,
+		pg_current_xact_id_if_assigned() IS NOT NULL AS is_open`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found
+}
+
+// connect opens one connection.
+func connect(t *testing.T, proxy *cutproxy.Proxy) *sqlx.DB {
+	t.Helper()
+	db, err := sqlx.Open("postgres", proxy.DSN())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { db.Close() })
+	db.SetMaxOpenConns(1)
+	return db
 }
 
 // addOnce is guarded by the unique key of table work, not by a driver that behaves.
