@@ -200,6 +200,7 @@ func TestNewKeysAreChecked(t *testing.T) {
 	}
 }
 
+// TestExpiredKeysOpenNothing, and the call that made one is still answered as it was.
 func TestExpiredKeysOpenNothing(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
@@ -210,8 +211,9 @@ func TestExpiredKeysOpenNothing(t *testing.T) {
 		clock <- at
 		return at
 	}})
-	made, err := w.Access.CreateKey(t.Context(), &accessv1.CreateKeyRequest{Name: "for a day", Role: accessv1.Role_ROLE_READER,
-		ExpireTime: timestamppb.New(now.Add(24 * time.Hour))})
+	request := &accessv1.CreateKeyRequest{Name: "for a day", Role: accessv1.Role_ROLE_READER, RequestId: "key-1",
+		ExpireTime: timestamppb.New(now.Add(24 * time.Hour))}
+	made, err := w.Access.CreateKey(t.Context(), request)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -223,6 +225,12 @@ func TestExpiredKeysOpenNothing(t *testing.T) {
 	clock <- now.Add(24 * time.Hour)
 	if _, err := c.Access.GetCaller(t.Context(), &accessv1.GetCallerRequest{}); !errs.Is(err, errs.Unauthenticated) {
 		t.Errorf("a day later: %v, want Unauthenticated", err)
+	}
+	<-clock
+	clock <- now.Add(48 * time.Hour)
+	again, err := w.Access.CreateKey(t.Context(), request)
+	if err != nil || !proto.Equal(made.GetKey(), again.GetKey()) {
+		t.Errorf("the call sent again the day after: %v, %v; want key %v", again, err, made.GetKey())
 	}
 }
 

@@ -26,14 +26,15 @@ func (s *Server) CreateKey(
 	ctx context.Context, req *accessv1.CreateKeyRequest,
 ) (*accessv1.CreateKeyResponse, error) {
 	now := s.instant()
-	if err := rpc.Refuse(ctx, checkNewKey(req, now)); err != nil {
-		return nil, err
-	}
 	secret := access.NewSecret()
 	key := access.Key{ID: ident.New[ident.Key](), Shop: rpc.CallerFrom(ctx).Shop, Name: req.GetName(),
 		Role: wire.Word[access.Role](rolePrefix, req.GetRole()), Prefix: secret.Prefix(),
 		CreateTime: now, ExpireTime: wire.FromTimeOrNil(req.GetExpireTime())}
 	resp, err := rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*accessv1.CreateKeyResponse, error) {
+		// Not before: a repetition is answered, although the key may have ended since.
+		if err := rpc.Refuse(ctx, checkNewKey(req, now)); err != nil {
+			return nil, err
+		}
 		if _, err := accesspg.LockShop(ctx, tx); err != nil {
 			return nil, err
 		}
