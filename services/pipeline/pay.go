@@ -21,24 +21,20 @@ import (
 // InvoiceJob invoices a job to the motorist who pays himself, at the shop's list prices, without
 // any claim. A job that was invoiced so before is answered with that invoice.
 func (p *Pipeline) InvoiceJob(ctx context.Context, tx *pg.Tx, id ident.Job) (invoices.Invoice, error) {
-	// The number row is taken first: its lock keeps two calls from invoicing one job twice.
-	sequence, err := pg.NextNumbers(ctx, tx, invoices.KindInvoice.Series(), 1)
+	// The lock keeps two calls from invoicing one job twice.
+	if err := jobspg.Lock(ctx, tx, id); err != nil {
+		return invoices.Invoice{}, err
+	}
+	known, err := invoicespg.OfJob(ctx, tx, id)
 	if err != nil {
 		return invoices.Invoice{}, err
+	}
+	if known != "" {
+		return invoicespg.Get(ctx, tx, known)
 	}
 	job, err := jobspg.Get(ctx, tx, id, 0)
 	if err != nil {
 		return invoices.Invoice{}, err
-	}
-	if known, err := invoicespg.OfJob(ctx, tx, id); err != nil || known != "" {
-		if err != nil {
-			return invoices.Invoice{}, err
-		}
-		stored, err := invoicespg.Get(ctx, tx, known)
-		if err != nil {
-			return invoices.Invoice{}, err
-		}
-		return stored, &AlreadyInvoiced{Invoice: stored}
 	}
 	if code := job.Record.Coverage.PayerCode; code != "" {
 		return invoices.Invoice{}, errs.Newf(errs.State, "JOB_HAS_PAYER",
@@ -59,15 +55,7 @@ func (p *Pipeline) InvoiceJob(ctx context.Context, tx *pg.Tx, id ident.Job) (inv
 	if finding.HasStop(t.Findings) {
 		return invoices.Invoice{}, notReady(claims.Claim{Findings: t.Findings})
 	}
-	return p.issueToMotorist(ctx, tx, about, t, sequence)
-}
-
-// AlreadyInvoiced says that a job has an invoice of its own already; the caller answers with it.
-type AlreadyInvoiced struct{ Invoice invoices.Invoice }
-
-// Error names the invoice.
-func (a *AlreadyInvoiced) Error() string {
-	return "the job is on invoice " + a.Invoice.Number + " already"
+	return p.issueToMotorist(ctx, tx, about, t)
 }
 
 func motoristName(job jobs.Job) string {
@@ -77,7 +65,7 @@ func motoristName(job jobs.Job) string {
 	return job.Record.Motorist.Name
 }
 
-func (p *Pipeline) issueToMotorist(ctx context.Context, tx *pg.Tx, about claims.Case, t claims.Translation, sequence int64) (invoices.Invoice, error) {
+func (p *Pipeline) issueToMotorist(ctx context.Context, tx *pg.Tx, about claims.Case, t claims.Translation) (invoices.Invoice, error) {
 	m := about.Job.Record.Motorist
 	d := invoices.Draft{
 		Kind: invoices.KindInvoice, Seller: invoices.SellerOf(about.Shop), RemitTo: invoices.RemitToOf(about.Shop),
@@ -86,6 +74,10 @@ func (p *Pipeline) issueToMotorist(ctx context.Context, tx *pg.Tx, about claims.
 	}
 	for _, line := range t.Lines {
 		d.Lines = append(d.Lines, invoices.Line{Line: line, Job: about.Job.ID, Reference: invoices.ReferenceOf(about.Job)})
+	}
+	sequence, err := pg.NextNumbers(ctx, tx, invoices.KindInvoice.Series(), 1)
+	if err != nil {
+		return invoices.Invoice{}, err
 	}
 	issued, entry, err := invoices.Issue(tx.Shop(), d, sequence)
 	if err != nil {

@@ -28,6 +28,13 @@ var motorists = []change{
 		effect: effect{"requests": 1, "events": 1, "deliveries": 1, "work": 1, "work.generation": 1, "invoices": 1,
 			"number_series.next_number": 1, "invoice_lines": 2, "receivables": 1, "receivables.open_amount": 10775,
 			"journal_entries": 1, "journal_lines": 5}},
+	{method: invoicesv1.InvoiceService_InvoiceJob_FullMethodName, when: "of a job that is invoiced",
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			job := h.job(t, false)
+			h.invoiceOf(t, job)
+			return &invoicesv1.InvoiceJobRequest{JobId: job}
+		},
+		effect: effect{"requests": 1}},
 	{method: invoicesv1.InvoiceService_RecordPayment_FullMethodName,
 		prepare: func(t *testing.T, h *cutHouse) proto.Message {
 			return &invoicesv1.RecordPaymentRequest{InvoiceId: h.invoiceOf(t, h.job(t, false)).GetInvoiceId(), Amount: usd(1000),

@@ -2,7 +2,6 @@ package invoicesrpc
 
 import (
 	"context"
-	"errors"
 	"maps"
 	"slices"
 	"strings"
@@ -14,7 +13,6 @@ import (
 	"cullet/services/internal/rpc"
 	"cullet/services/internal/rpc/wire"
 	"cullet/services/invoices"
-	"cullet/services/pipeline"
 )
 
 // maxRemittance is the largest remittance file that a call takes.
@@ -27,15 +25,10 @@ func (s *Server) InvoiceJob(ctx context.Context, req *invoicesv1.InvoiceJobReque
 	if err != nil {
 		return nil, err
 	}
-	resp, err := rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.InvoiceJobResponse, error) {
+	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.InvoiceJobResponse, error) {
 		i, err := s.line.InvoiceJob(ctx, tx, id)
 		return &invoicesv1.InvoiceJobResponse{Invoice: toInvoice(i)}, err
 	})
-	var before *pipeline.AlreadyInvoiced
-	if errors.As(err, &before) {
-		return &invoicesv1.InvoiceJobResponse{Invoice: toInvoice(before.Invoice)}, nil
-	}
-	return resp, err
 }
 
 // RecordPayment books money that a motorist paid.

@@ -56,6 +56,22 @@ func Get(ctx context.Context, tx *pg.Tx, id ident.Job, version int) (jobs.Job, e
 	return r.job()
 }
 
+// lockJob locks the first version, which is always there; the present one changes with an amendment. A
+// key may still be referred to.
+const lockJob = `SELECT j.job_id FROM jobs j WHERE j.shop_id = $1 AND j.job_id = $2 AND j.version = 1 FOR NO KEY UPDATE`
+
+// Lock locks a job until the transaction ends. It fails with errs.NotFound.
+func Lock(ctx context.Context, tx *pg.Tx, id ident.Job) error {
+	var locked ident.Job
+	if err := tx.Get(ctx, &locked, lockJob, string(tx.Shop()), string(id)); err != nil {
+		if pg.IsNoRows(err) {
+			return errs.Missing("job", string(id))
+		}
+		return fmt.Errorf("lock job %s: %w", id, err)
+	}
+	return nil
+}
+
 const selectMany = `SELECT ` + columns + ` FROM jobs j WHERE j.shop_id = $1 AND j.job_id = ANY ($2) AND j.is_current`
 
 // Many reads the present versions of jobs; those that do not exist are missing from the answer.
