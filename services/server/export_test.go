@@ -9,9 +9,9 @@ import (
 	"cullet/services/internal/seal"
 )
 
-// ServeRooms makes a server of every room behind the guard, without health, workers and HTTP. What
-// the rooms send to PostgreSQL goes over db, one call after the other; keys are looked up over
-// keys. So a test that cuts db knows that it cuts the call.
+// ServeRooms makes a server of every room behind the guard, without the watch over health, workers and
+// HTTP. What the rooms send to PostgreSQL goes over db, and nothing else does: callers are looked up
+// over keys. So a test that cuts db knows that it cuts the call.
 func ServeRooms(c Config, o Outside, ring *seal.Ring, db, keys *pg.DB) *grpc.Server {
 	h := newHouse(c.withDefaults(), o, db, ring)
 	guard := rpc.NewGuard(accessrpc.NewAuthenticator(keys, h.Now), h.Log, nil)

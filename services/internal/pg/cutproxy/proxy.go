@@ -2,7 +2,8 @@
 // chosen message, so that a test can try what every single lost answer does.
 //
 // It knows just enough of the protocol to count messages: all but a connection's first begin
-// with a type byte and a length (PostgreSQL's manual, "Message Formats"). It refuses TLS.
+// with a type byte and a length (PostgreSQL's manual, "Message Formats"); and to see when a backend
+// has done what it was sent. It refuses TLS.
 package cutproxy
 
 import (
