@@ -89,7 +89,7 @@ func openCutHouse(t *testing.T) *cutHouse {
 	h.line = pipeline.New(pipeline.Config{DB: h.DB, Sealer: ring, Translator: outside.Translator, Formats: outside.Formats,
 		Channels: outside.Channels, Now: now})
 	h.proxy = cutproxy.StartKeeping(t, h.RuntimeDSN)
-	h.pool = h.Open(h.proxy.DSN(), pg.Options{MaxOpen: 1})
+	h.pool = h.Open(h.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: h.RuntimeDSN})
 	h.conn = connect(t, server.ServeRooms(server.Config{Now: now}, outside, ring, h.pool, h.DB))
 	h.Client = client.Over(connect(t, server.ServeRooms(server.Config{Now: now}, outside, ring, h.DB, h.DB)), h.key)
 	h.furnish(t)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"strconv"
 	"sync/atomic"
@@ -27,7 +28,8 @@ type Options struct {
 	// Bouncer is for PgBouncer's transaction pooling: no prepared statements, binary parameters,
 	// no session settings. JSON must then be given as string, and Listen needs a direct DSN.
 	Bouncer bool
-	// ListenDSN is the direct connection for wake-ups behind a bouncer; the pool's own when empty.
+	// ListenDSN is the direct connection for wake-ups, given and heard, behind a bouncer; the pool's
+	// own when empty.
 	ListenDSN string
 	// StatementTimeout ends a statement that runs longer; 30 seconds when zero.
 	StatementTimeout time.Duration
@@ -80,7 +82,9 @@ func Open(ctx context.Context, dsn string, o Options) (*DB, error) {
 	pool.SetConnMaxIdleTime(cmp.Or(o.MaxUnused, 5*time.Minute))
 	pool.SetConnMaxLifetime(cmp.Or(o.MaxLifetime, 30*time.Minute))
 	db := &DB{pool: pool, listenDSN: cmp.Or(o.ListenDSN, dsn)}
-	db.waker = newWaker(db.notify)
+	if db.waker, err = db.newWaker(o); err != nil {
+		return nil, cmp.Or(err, pool.Close())
+	}
 	if err := db.checkRole(ctx); err != nil {
 		return nil, cmp.Or(err, db.Close())
 	}
@@ -89,8 +93,7 @@ func Open(ctx context.Context, dsn string, o Options) (*DB, error) {
 
 // Close ends the pool; transactions that run are waited for.
 func (db *DB) Close() error {
-	db.waker.end()
-	return db.pool.Close()
+	return errors.Join(db.waker.end(), db.pool.Close())
 }
 
 // Ping tells whether the database answers now; an error is of kind errs.Unavailable when a

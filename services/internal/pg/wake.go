@@ -2,6 +2,7 @@ package pg
 
 import (
 	"context"
+	"database/sql"
 	"slices"
 	"sync"
 	"time"
@@ -14,8 +15,10 @@ const wakeEvery = 10 * time.Millisecond
 // holds a lock of the whole server while it commits, so with a NOTIFY inside them a hundred callers
 // would commit one after the other, each waiting for the disk. A wake-up that is lost, with the
 // program or with the connection, costs a listener one poll.
+//
+// It has a connection of its own, so that nobody waits for a busy pool to be woken.
 type waker struct {
-	notify func(ctx context.Context, channel string)
+	own    *sql.DB
 	signal chan struct{}
 	cancel context.CancelFunc
 	ended  chan struct{}
@@ -24,11 +27,18 @@ type waker struct {
 	wanted []string
 }
 
-func newWaker(notify func(context.Context, string)) *waker {
+func (db *DB) newWaker(o Options) (*waker, error) {
+	o.Bouncer = o.Bouncer && o.ListenDSN == ""
+	connector, err := newConnector(db.listenDSN, o)
+	if err != nil {
+		return nil, err
+	}
 	ctx, cancel := context.WithCancel(context.Background())
-	w := &waker{notify: notify, signal: make(chan struct{}, 1), cancel: cancel, ended: make(chan struct{})}
+	w := &waker{own: sql.OpenDB(connector), signal: make(chan struct{}, 1), cancel: cancel, ended: make(chan struct{})}
+	w.own.SetMaxOpenConns(1)
+	w.own.SetConnMaxIdleTime(5 * time.Minute)
 	go w.run(ctx)
-	return w
+	return w, nil
 }
 
 // ask merges: a channel that waits to be woken is not doubled.
@@ -78,17 +88,18 @@ func (w *waker) run(ctx context.Context) {
 	}
 }
 
-func (w *waker) end() {
+func (w *waker) end() error {
 	w.cancel()
 	<-w.ended
+	return w.own.Close()
 }
 
 // notify is one statement by itself; whether it is run once or twice is all the same.
-func (db *DB) notify(ctx context.Context, channel string) {
+func (w *waker) notify(ctx context.Context, channel string) {
 	ctx, cancel := context.WithTimeout(ctx, time.Second)
 	defer cancel()
 	// Nobody can be told of an error but by the poll that makes up for it.
-	_, _ = db.pool.ExecContext(ctx, `SELECT pg_notify($1, '')`, channel)
+	_, _ = w.own.ExecContext(ctx, `SELECT pg_notify($1, '')`, channel)
 }
 
 // Wake asks that whoever listens on the channel (see Listen) is woken once the transaction is
