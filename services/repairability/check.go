@@ -132,8 +132,17 @@ func (c *checker) parts(d Damage) {
 	}
 }
 
+// believed gives a length that others may be held against; nil for one that is refused by itself,
+// beside which a right one would look wrong.
+func believed(l *Length) *Length {
+	if l == nil || *l <= 0 || *l > largestGlass {
+		return nil
+	}
+	return l
+}
+
 func (c *checker) within(wholeField, partField string, part, whole *Length) {
-	if part == nil || whole == nil || *part <= *whole {
+	if whole = believed(whole); part == nil || whole == nil || *part <= *whole {
 		return
 	}
 	c.stop(CodeContradiction, partField,
@@ -151,7 +160,7 @@ func (c *checker) place(g Glass, d Damage) {
 
 func (c *checker) inside(field string, at Length, limit *Length, name string) {
 	most := largestGlass
-	if limit != nil {
+	if limit = believed(limit); limit != nil {
 		most = *limit
 	}
 	if at >= 0 && at <= most {
@@ -177,9 +186,9 @@ func (c *checker) glass(g Glass) {
 		whole, part string
 		l, most     *Length
 	}{
-		{"height_mm", "wiper_top_mm", g.WiperTop, g.Height},
-		{"height_mm", "steering_top_mm", g.SteeringTop, g.Height},
-		{"width_mm", "steering_centre_mm", g.SteeringCentre, g.Width},
+		{"height_mm", "wiper_top_mm", g.WiperTop, believed(g.Height)},
+		{"height_mm", "steering_top_mm", g.SteeringTop, believed(g.Height)},
+		{"width_mm", "steering_centre_mm", g.SteeringCentre, believed(g.Width)},
 	} {
 		if order.l != nil && order.most != nil && *order.l > *order.most {
 			c.stop(CodeGlassOrder, order.part,

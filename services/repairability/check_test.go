@@ -23,7 +23,7 @@ func TestCheck(t *testing.T) {
 		}, []string{"DAMAGE-WORD STOP damages[0].outcome", "DAMAGE-WORD STOP damages[0].layer",
 			"DAMAGE-WORD STOP damages[0].contamination", "DAMAGE-WORD STOP damages[0].cause",
 			"DAMAGE-WORD STOP damages[0].is_in_camera_area", "DAMAGE-WORD STOP damages[0].is_over_feature"}},
-		{"minus 3 mm", Bullseye, func(_ *Glass, d *Damage) { d.BodyDiameter, d.PitDiameter = MM(-3), nil },
+		{"minus 3 mm, with a pit in it", Bullseye, func(_ *Glass, d *Damage) { d.BodyDiameter, d.PitDiameter = MM(-3), MM(2) },
 			[]string{"DAMAGE-LENGTH-RANGE STOP damages[0].body_diameter_mm"}},
 		{"0 mm", Crack, func(_ *Glass, d *Damage) { d.CrackLength = MM(0) },
 			[]string{"DAMAGE-LENGTH-RANGE STOP damages[0].crack_length_mm"}},
@@ -58,7 +58,7 @@ func TestCheck(t *testing.T) {
 			"DAMAGE-WORD STOP glass.is_sold_already", "DAMAGE-COUNT-RANGE STOP glass.earlier_repair_count",
 			"GLASS-CONTRADICTION STOP glass.wiper_top_mm", "GLASS-CONTRADICTION STOP glass.steering_centre_mm"}},
 		{"a glass of no size", Bullseye, func(g *Glass, d *Damage) {
-			g.Width, g.Height, d.Place, g.SteeringCentre, g.WiperTop, g.SteeringTop = MM(0), MM(-1), nil, nil, nil, nil
+			g.Width, g.Height, d.Place, g.SteeringCentre, g.WiperTop, g.SteeringTop = MM(0), MM(-1), &Place{700_00, 400_00}, MM(380), MM(610), MM(120)
 		},
 			[]string{"GLASS-LENGTH-RANGE STOP glass.width_mm", "GLASS-LENGTH-RANGE STOP glass.height_mm"}},
 	} {
