@@ -21,6 +21,7 @@ import (
 
 	accessv1 "cullet/proto/cullet/access/v1"
 	customersv1 "cullet/proto/cullet/customers/v1"
+	"cullet/services/client"
 	"cullet/services/errs"
 	"cullet/services/server/servertest"
 )
@@ -241,6 +242,31 @@ func TestManyFaultsOverTheWire(t *testing.T) {
 		var known *errs.Error
 		if !errors.As(err, &known) || known.Detail["violation_count"] != fmt.Sprint(n) {
 			t.Errorf("%d faults: %v (count %q)", n, err, known.Detail["violation_count"])
+		}
+	}
+}
+
+// What JSON cannot carry to a field is counted as exactly, up to as many as anybody could mean.
+func TestManyFaultsInJSON(t *testing.T) {
+	t.Parallel()
+	w := servertest.Start(t, servertest.Options{IsWithoutWorkers: true})
+	for _, test := range []struct {
+		faults int
+		count  string
+		first  string
+	}{{1, "1", "customer.certificates[0]"}, {55, "55", "customer.certificates[0]"}, {1000, "1000", "customer.certificates[0]"},
+		{2500, "2001", "request"}} {
+		body := `{"customer": {"name": "A", "certificates": [7` + strings.Repeat(",7", test.faults-1) + `]}}`
+		code, answer := post(t, w, "/v1/customers", strings.NewReader(body))
+		var known *errs.Error
+		if err := client.Restore(status.ErrorProto(answer)); !errors.As(err, &known) || code != http.StatusBadRequest {
+			t.Fatalf("%d faults: %d %v", test.faults, code, err)
+		}
+		if got := known.Detail["violation_count"]; got != test.count || known.Fields[0].Path != test.first {
+			t.Errorf("%d faults: %s are counted, the first of %s; want %s and %s", test.faults, got, known.Fields[0].Path, test.count, test.first)
+		}
+		if !strings.Contains(known.Fields[0].Message, "2500") && test.first == "request" {
+			t.Errorf("%d faults: it says %q", test.faults, known.Fields[0].Message)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -44,7 +45,7 @@ func decode(r io.Reader, message proto.Message) error {
 	case len(body) == 0:
 		return nil
 	case !utf8.Valid(body):
-		return rpc.Carry(message, whole("NOT_UTF8", "the body is not UTF-8 text; convert it and send it again"))
+		return rpc.Carry(message, whole("NOT_UTF8", "%s; convert the text to UTF-8 and send it again", notUTF8(body)))
 	}
 	if protojson.Unmarshal(body, message) == nil {
 		return nil
@@ -68,6 +69,17 @@ func decode(r io.Reader, message proto.Message) error {
 		return rpc.Carry(message, whole("NOT_JSON", "the body does not fit the contract: %v", err))
 	}
 	return rpc.Carry(message, p.faults)
+}
+
+// notUTF8 shows the first bytes of a body that are no text, and where they stand.
+func notUTF8(body []byte) string {
+	start := 0
+	for r, n := utf8.DecodeRune(body); r != utf8.RuneError || n != 1; r, n = utf8.DecodeRune(body[start:]) {
+		start += n
+	}
+	line, column := position(body[:start])
+	return fmt.Sprintf("the bytes %s at line %d, column %d of the body are not UTF-8 text",
+		strconv.QuoteToASCII(string(body[start:min(start+8, len(body))])), line, column)
 }
 
 func whole(reason, message string, args ...any) []errs.Field {

@@ -36,13 +36,16 @@ func parse(body []byte) (any, error) {
 
 // at says where in the body the reader stopped.
 func at(body []byte, decoder *json.Decoder, err error) error {
-	read := body[:min(int(decoder.InputOffset()), len(body))]
-	line := bytes.Count(read, []byte("\n")) + 1
-	column := utf8.RuneCount(read[bytes.LastIndexByte(read, '\n')+1:]) + 1
+	line, column := position(body[:min(int(decoder.InputOffset()), len(body))])
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		err = errors.New("it breaks off")
 	}
 	return fmt.Errorf("%w near line %d, column %d", err, line, column)
+}
+
+// position is the place behind what was read, both counted from 1.
+func position(read []byte) (line, column int) {
+	return bytes.Count(read, []byte("\n")) + 1, utf8.RuneCount(read[bytes.LastIndexByte(read, '\n')+1:]) + 1
 }
 
 func parseValue(d *json.Decoder, depth int) (any, error) {

@@ -64,11 +64,5 @@ func Refuse(ctx context.Context, found []errs.Field) error {
 	if c := callOf(ctx); c != nil {
 		guards = c.faults
 	}
-	all := slices.Clone(guards)
-	for _, f := range found {
-		if !slices.ContainsFunc(guards, func(g errs.Field) bool { return isWithin(f.Path, g.Path) }) {
-			all = append(all, f)
-		}
-	}
-	return errs.InvalidFields("INVALID_REQUEST", all)
+	return errs.InvalidFields("INVALID_REQUEST", slices.Concat(guards, outside(guards, found)))
 }

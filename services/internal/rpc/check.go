@@ -40,7 +40,7 @@ func check(message proto.Message, maxBytes int) []errs.Field {
 	if len(handedOn) == 0 {
 		return w.faults
 	}
-	return joinFaults(handedOn, w.faults)
+	return append(handedOn, outside(handedOn, w.faults)...)
 }
 
 // place is where in a request something stands; as text only when it is needed.

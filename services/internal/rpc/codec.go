@@ -2,9 +2,7 @@ package rpc
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
-	"strings"
 	"unicode/utf8"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -109,15 +107,25 @@ func Carry(message proto.Message, faults []errs.Field) error {
 	return carry(message, leftOut, faults)
 }
 
-// maxCarried is how many faults are handed on; more of them help nobody.
-const maxCarried = 200
+// maxTold is how many faults are handed on with their texts: no answer has room for more. Of those
+// behind them the paths suffice, to count them and to know what only follows from them. A request with
+// more than maxCarried has nothing else checked.
+const (
+	maxTold    = 200
+	maxCarried = 2000
+)
 
 func carry(message proto.Message, as protowire.Number, faults []errs.Field) error {
-	if more := len(faults) - maxCarried; more > 0 {
-		faults = append(faults[:maxCarried:maxCarried], errs.Field{Path: "request", Reason: "MORE_FAULTS",
-			Message: fmt.Sprintf("%d more fields are wrong; mend the first ones and send the request again", more)})
+	if n := len(faults); n > maxCarried {
+		faults = append([]errs.Field{{Path: "request", Reason: "MORE_FAULTS", Message: fmt.Sprintf(
+			"%d fields do not fit the contract, too many to look at the others; mend them and send the request again", n)}},
+			faults[:maxCarried]...)
 	}
-	encoded, err := proto.Marshal(&errdetails.BadRequest{FieldViolations: violations(faults)})
+	told := violations(faults[:min(len(faults), maxTold)])
+	for _, f := range faults[len(told):] {
+		told = append(told, &errdetails.BadRequest_FieldViolation{Field: shorten(f.Path, maxPathBytes), Reason: f.Reason})
+	}
+	encoded, err := proto.Marshal(&errdetails.BadRequest{FieldViolations: told})
 	if err != nil {
 		return fmt.Errorf("hand on %d faults: %w", len(faults), err)
 	}
@@ -163,18 +171,21 @@ func readFaults(encoded []byte) []errs.Field {
 	return faults
 }
 
-// joinFaults puts the guard's faults behind those that were handed on, and leaves out what only
-// follows from them: a field that was left out is missing by now.
-func joinFaults(handedOn, own []errs.Field) []errs.Field {
-	for _, f := range own {
-		if !slices.ContainsFunc(handedOn, func(g errs.Field) bool { return isWithin(f.Path, g.Path) }) {
-			handedOn = append(handedOn, f)
+// outside gives what was found neither at nor within a field that was refused: the rest only follows
+// from that.
+func outside(refused, found []errs.Field) (kept []errs.Field) {
+	paths := make(map[string]bool, len(refused))
+	for _, f := range refused {
+		paths[f.Path] = true
+	}
+	for _, f := range found {
+		isWithin := paths[f.Path]
+		for i := range f.Path {
+			isWithin = isWithin || (f.Path[i] == '.' || f.Path[i] == '[') && paths[f.Path[:i]]
+		}
+		if !isWithin {
+			kept = append(kept, f)
 		}
 	}
-	return handedOn
-}
-
-func isWithin(path, outer string) bool {
-	rest, ok := strings.CutPrefix(path, outer)
-	return ok && (rest == "" || rest[0] == '.' || rest[0] == '[')
+	return kept
 }
