@@ -2,6 +2,7 @@ package invoicesrpc
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -77,10 +78,11 @@ func (s *Server) PostRemittance(ctx context.Context, req *invoicesv1.PostRemitta
 	format, ok := s.formats[req.GetFormat()]
 	if !ok {
 		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "format", Reason: "UNKNOWN_VALUE",
-			Message: "it is not known here; allowed are " + strings.Join(slices.Sorted(maps.Keys(s.formats)), ", ")}})
+			Message: fmt.Sprintf("%.60q was given; allowed are %s", req.GetFormat(), strings.Join(slices.Sorted(maps.Keys(s.formats)), ", "))}})
 	}
 	if n := len(req.GetContent()); n > maxRemittance {
-		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "content", Reason: "TOO_LARGE", Message: "at most 4 MiB are taken in one call; split the file by payment"}})
+		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "content", Reason: "TOO_LARGE", Message: fmt.Sprintf(
+			"%d bytes were given and at most %d are allowed; split the file by payment", n, maxRemittance)}})
 	}
 	r, err := format.Read(req.GetContent())
 	if err != nil {

@@ -2,6 +2,7 @@ package invoicesrpc
 
 import (
 	"context"
+	"fmt"
 	"strings"
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
@@ -76,7 +77,8 @@ func (s *Server) ListInvoices(ctx context.Context, req *invoicesv1.ListInvoicesR
 func (s *Server) GetInvoiceDocument(ctx context.Context, req *invoicesv1.GetInvoiceDocumentRequest) (*invoicesv1.GetInvoiceDocumentResponse, error) {
 	paper := req.GetPaper()
 	if paper != "" && paper != "LETTER" && paper != "A4" {
-		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "paper", Reason: "UNKNOWN_VALUE", Message: "give LETTER or A4, or leave it out"}})
+		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "paper", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf(
+			"%.60q was given; give LETTER or A4, or leave it out for that of the country", paper)}})
 	}
 	i, err := s.invoice(ctx, req.GetInvoiceId())
 	if err != nil {

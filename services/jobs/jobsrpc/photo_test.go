@@ -79,7 +79,7 @@ func TestUploadRefused(t *testing.T) {
 	}{
 		{"no description", nil, content, "INVALID_REQUEST", []string{"description REQUIRED"}},
 		{"nothing", nil, nil, "INVALID_REQUEST", []string{"description REQUIRED"}},
-		{"a description alone", described("", 0), nil, "PHOTO_EMPTY", nil},
+		{"a description alone", described("", 0), nil, "PHOTO_EMPTY", []string{"chunk PHOTO_EMPTY"}},
 		{"another hash", described(hash("a"), 0), content, "INVALID_REQUEST", []string{"description.photo_hash HASH_DIFFERS"}},
 		{"a hash that is none", described("abc", 0), content, "INVALID_REQUEST", []string{"description.photo_hash PHOTO_HASH"}},
 		{"fewer bytes", described("", int64(len(content))+1), content, "INVALID_REQUEST", []string{"description.size_bytes SIZE_DIFFERS"}},
@@ -87,9 +87,9 @@ func TestUploadRefused(t *testing.T) {
 		{"announced too large", described("", jobs.MaxPhotoBytes+1), content, "INVALID_REQUEST", []string{"description.size_bytes OUT_OF_RANGE"}},
 		{"announced below nothing", described("x", -1), content, "INVALID_REQUEST",
 			[]string{"description.size_bytes OUT_OF_RANGE", "description.photo_hash PHOTO_HASH"}},
-		{"too large", described("", 0), append(bytes.Clone(content), make([]byte, jobs.MaxPhotoBytes)...), "PHOTO_TOO_LARGE", nil},
-		{"a text", described("", 0), []byte("Dear clerk, this is no photo."), "PHOTO_NOT_AN_IMAGE", nil},
-		{"the half of a photo", described("", 0), content[:len(content)/2], "PHOTO_BROKEN", nil},
+		{"too large", described("", 0), append(bytes.Clone(content), make([]byte, jobs.MaxPhotoBytes)...), "PHOTO_TOO_LARGE", []string{"chunk PHOTO_TOO_LARGE"}},
+		{"a text", described("", 0), []byte("Dear clerk, this is no photo."), "PHOTO_NOT_AN_IMAGE", []string{"chunk PHOTO_NOT_AN_IMAGE"}},
+		{"the half of a photo", described("", 0), content[:len(content)/2], "PHOTO_BROKEN", []string{"chunk PHOTO_BROKEN"}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			_, err := upload(t.Context(), w.Client, test.said, test.content, 64<<10)

@@ -42,7 +42,7 @@ func (s *Server) UploadPhoto(stream uploadStream) error {
 	}
 	photo, err := store.Put(ctx, string(shop), &pieces{stream: stream, said: said, sum: sha256.New()})
 	if err != nil {
-		return err
+		return ofTheBytes(err)
 	}
 	at := s.at()
 	var isNamed bool
@@ -62,6 +62,17 @@ func (s *Server) UploadPhoto(stream uploadStream) error {
 		photo.StagedUntil = &until
 	}
 	return stream.SendAndClose(&jobsv1.UploadPhotoResponse{Photo: wire.ToPhoto(photo)})
+}
+
+// ofTheBytes names the field of what is wrong with a photo itself.
+func ofTheBytes(err error) error {
+	var known *errs.Error
+	if !errors.As(err, &known) || known.Kind != errs.Invalid || len(known.Fields) > 0 {
+		return err
+	}
+	told := *known
+	told.Fields = []errs.Field{{Path: "chunk", Reason: known.Reason, Message: known.Message}}
+	return &told
 }
 
 // isKept looks once more for the bytes: they were there already, perhaps, and were being removed as a
