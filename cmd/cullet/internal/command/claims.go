@@ -35,7 +35,7 @@ func (c *tasksCommand) Run(w *world) error {
 			sum(task.GetAmount()), task.GetDueDate(), task.GetSentence()})
 	}
 	t.Render()
-	return &failure{exitFindings, fmt.Errorf("%d tasks need a person", len(answer.GetTasks()))}
+	return &failure{exitFindings, fmt.Errorf("tasks that need a person: %d", len(answer.GetTasks()))}
 }
 
 type claimsCommand struct {

@@ -83,25 +83,24 @@ func Main(args []string, out, problems io.Writer) int {
 		fmt.Fprintln(problems, "cullet --help lists the verbs.")
 		return exitUsage
 	}
-	return ended(problems, parsed.Run(&world{Context: ctx, out: out, err: problems, globals: c.Globals}))
+	w := &world{Context: ctx, out: out, err: problems, globals: c.Globals}
+	return w.ended(parsed.Run(w))
 }
 
 // ended tells an error with every field that it names, and gives the exit code.
-func ended(problems io.Writer, err error) int {
+func (w *world) ended(err error) int {
 	if err == nil {
 		return exitDone
 	}
 	var known *failure
 	if errors.As(err, &known) && known.code == exitFindings {
-		fmt.Fprintln(problems, err)
+		fmt.Fprintln(w.err, err)
 		return known.code
 	}
-	fmt.Fprintln(problems, "cullet:", err)
+	fmt.Fprintln(w.err, "cullet:", err)
 	var detailed *errs.Error
-	if errors.As(err, &detailed) && len(detailed.Fields) > 1 {
-		for _, f := range detailed.Fields {
-			fmt.Fprintf(problems, "  %s: %s\n", f.Path, f.Message)
-		}
+	if errors.As(err, &detailed) {
+		w.explain(detailed)
 	}
 	switch {
 	case known != nil:
@@ -110,4 +109,16 @@ func ended(problems io.Writer, err error) int {
 		return exitUnavailable
 	}
 	return exitFailed
+}
+
+// explain tells what one line has no room for.
+func (w *world) explain(e *errs.Error) {
+	if len(e.Fields) > 1 {
+		for _, f := range e.Fields {
+			fmt.Fprintf(w.err, "  %s: %s\n", f.Path, f.Message)
+		}
+	}
+	if e.Reason == "NOT_REACHABLE" {
+		fmt.Fprintf(w.err, "No server answers at %s: start one with cullet serve, or name another with --server.\n", w.globals.Server)
+	}
 }

@@ -78,7 +78,7 @@ func (w *world) printRun(run *runsv1.Run, isDryRun bool) error {
 		fmt.Fprintln(w.out, reason)
 	}
 	if failed > 0 {
-		return &failure{exitFindings, fmt.Errorf("%d batches did not arrive; they are tried again", failed)}
+		return &failure{exitFindings, fmt.Errorf("batches that did not arrive: %d; they are tried again", failed)}
 	}
 	return nil
 }
