@@ -1,11 +1,9 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"flag"
 	"fmt"
-	"io"
 	"net/http"
 	"os"
 	"os/exec"
@@ -13,7 +11,6 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 )
 
 // screenshots is the folder that pictures of the desk go into; none are taken when it is empty.
@@ -44,72 +41,16 @@ func TestTheDeskOfTheDemo(t *testing.T) {
 	b.leave()
 }
 
-// startDemo builds the demo, plays it in a place of its own and gives the desk's address and the
-// key; it is stopped as Ctrl-C does when the test ends, and must end well.
+// startDemo builds the demo, plays it in a place of its own and gives the desk's address and the key.
 func startDemo(t *testing.T) (site, key string) {
 	t.Helper()
-	bin := t.TempDir()
-	build := exec.CommandContext(t.Context(), "go", "build", "-tags", "demo", "-o", bin+string(os.PathSeparator), ".", "../payersim")
-	if out, err := build.CombinedOutput(); err != nil {
-		t.Fatalf("build the demo: %v\n%s", err, out)
-	}
-	state, err := os.MkdirTemp("", "cullet-desk-") // PostgreSQL's user must be able to enter it
-	if err == nil {
-		err = os.Chmod(state, 0o755)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = os.RemoveAll(state) })
-	reader, writer := io.Pipe()
-	demo := exec.CommandContext(context.Background(), filepath.Join(bin, "cullet"), "--state", state, "demo")
-	demo.Stdout, demo.Stderr = writer, writer
-	if err := demo.Start(); err != nil {
-		t.Fatal(err)
-	}
-	said := make(chan string, 1)
-	go readUntil(reader, "Ctrl-C stops it.", said)
-	ended := make(chan error, 1)
-	go func() { ended <- demo.Wait(); _ = writer.Close() }()
-	t.Cleanup(func() {
-		_ = demo.Process.Signal(os.Interrupt)
-		select {
-		case err := <-ended:
-			if err != nil {
-				t.Errorf("the demo ended with %v", err)
-			}
-		case <-time.After(time.Minute):
-			_ = demo.Process.Kill()
-			t.Error("the demo does not end on an interrupt")
-		}
-	})
-	var text string
-	select {
-	case text = <-said:
-	case <-time.After(4 * time.Minute):
-		t.Fatal("the demo is not ready after 4 minutes")
-	}
-	address, secret := deskAddress.FindStringSubmatch(text), ownersKey.FindStringSubmatch(text)
+	bin := build(t, "-tags", "demo", ".", "../payersim")
+	said := startProgram(t, bin, "", regexp.MustCompile(`Ctrl-C stops it\.`), "--state", stateFolder(t), "demo")
+	address, secret := deskAddress.FindStringSubmatch(said[0]), ownersKey.FindStringSubmatch(said[0])
 	if address == nil || secret == nil {
-		t.Fatalf("the demo does not say where its desk is:\n%s", text)
+		t.Fatalf("the demo does not say where its desk is:\n%s", said[0])
 	}
 	return address[1], secret[1]
-}
-
-// readUntil gives what was said until a text stands there or it ends, and reads on so that nobody
-// waits for a full pipe.
-func readUntil(r io.Reader, last string, said chan<- string) {
-	var text strings.Builder
-	piece := make([]byte, 4096)
-	for !strings.Contains(text.String(), last) {
-		n, err := r.Read(piece)
-		text.Write(piece[:n])
-		if err != nil {
-			break
-		}
-	}
-	said <- text.String()
-	_, _ = io.Copy(io.Discard, r)
 }
 
 // widths that every page is looked at in, in CSS pixels: WCAG 2.2, 1.4.10 Reflow, asks for 320.

@@ -17,11 +17,7 @@ import (
 // book against ours. The demo itself ends with 1 when anything is not as the records' files say.
 func TestDemoAgreesWithItsBooks(t *testing.T) {
 	t.Parallel()
-	bin := t.TempDir()
-	build := exec.CommandContext(t.Context(), "go", "build", "-tags", "demo", "-o", bin+string(os.PathSeparator), ".", "../payersim")
-	if out, err := build.CombinedOutput(); err != nil {
-		t.Fatalf("build the demo: %v\n%s", err, out)
-	}
+	bin := build(t, "-tags", "demo", ".", "../payersim")
 	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
 	defer cancel()
 	var out bytes.Buffer
@@ -30,6 +26,7 @@ func TestDemoAgreesWithItsBooks(t *testing.T) {
 	demo.Cancel = func() error { return demo.Process.Signal(os.Interrupt) }
 	demo.WaitDelay = 30 * time.Second
 	if err := demo.Run(); err != nil {
+		skipWithoutPostgres(t, out.String())
 		t.Fatalf("the demo ended with %v:\n%s", err, out.String())
 	}
 	for _, line := range []string{"18 of 18 laws of the books hold", "byte for byte the same", "Everything agrees", "nothing is booked twice"} {
@@ -41,11 +38,7 @@ func TestDemoAgreesWithItsBooks(t *testing.T) {
 
 func TestReleaseBuildHasNoDemo(t *testing.T) {
 	t.Parallel()
-	program := filepath.Join(t.TempDir(), "cullet")
-	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", program, ".").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
-	}
-	out, err := exec.CommandContext(t.Context(), program, "demo", "--once").CombinedOutput()
+	out, err := exec.CommandContext(t.Context(), filepath.Join(build(t, "."), "cullet"), "demo", "--once").CombinedOutput()
 	if err == nil || !strings.Contains(string(out), "make demo") {
 		t.Errorf("a release binary answered %v: %s", err, out)
 	}
