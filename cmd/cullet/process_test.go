@@ -80,7 +80,7 @@ func startProgram(t *testing.T, bin, dir string, sentence *regexp.Regexp, args .
 // skipWithoutPostgres skips the test when a program ended because there is no PostgreSQL.
 func skipWithoutPostgres(t *testing.T, said string) {
 	t.Helper()
-	if _, why, found := strings.Cut(said, "cullet: PostgreSQL "); found && strings.Contains(why, "was not found") {
+	if _, why, found := strings.Cut(said, "cullet: start the private PostgreSQL: "); found && strings.Contains(why, "was not found") {
 		t.Skipf("NOT RUN: %s needs PostgreSQL - apt-get install postgresql (%s)", t.Name(), strings.TrimSpace(why))
 	}
 }
