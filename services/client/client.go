@@ -12,8 +12,10 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 
@@ -39,6 +41,9 @@ type Config struct {
 	// IsPlaintextAllowed lets the key go to another machine in the clear, where something else
 	// protects the way.
 	IsPlaintextAllowed bool
+	// IsPatient makes calls wait for a server that is away for as long as their context lasts, as a
+	// program wants that works unattended; otherwise they fail after a few tries, as a person wants.
+	IsPatient bool
 }
 
 // Client holds a client of each service. It is safe for concurrent use.
@@ -64,6 +69,14 @@ const maxAnswer = 64 << 20
 const retries = `{"methodConfig": [{"name": [{}], "retryPolicy": {"maxAttempts": 5, "initialBackoff": "0.1s",
 	"maxBackoff": "2s", "backoffMultiplier": 2, "retryableStatusCodes": ["UNAVAILABLE"]}}]}`
 
+// A connection that broke is made anew at the pace of the retries; gRPC's own pace, up to two
+// minutes, is for servers with many strangers.
+var reconnect = grpc.ConnectParams{MinConnectTimeout: 5 * time.Second,
+	Backoff: backoff.Config{BaseDelay: 100 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 2 * time.Second}}
+
+// maxRepeated is how many bytes of an upload are kept to be sent again: a photo of 10 MiB in its pieces.
+const maxRepeated = 12 << 20
+
 // Dial makes a client. It connects with the first call, so a server that is not there is told then,
 // as errs.Unavailable. Close ends it.
 func Dial(ctx context.Context, c Config) (*Client, error) {
@@ -78,7 +91,9 @@ func Dial(ctx context.Context, c Config) (*Client, error) {
 			"protects the way", c.Address)
 	}
 	conn, err := grpc.NewClient(c.Address, grpc.WithTransportCredentials(security),
-		grpc.WithDefaultServiceConfig(retries), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)))
+		grpc.WithDefaultServiceConfig(retries), grpc.WithConnectParams(reconnect),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer), grpc.MaxRetryRPCBufferSize(maxRepeated),
+			grpc.WaitForReady(c.IsPatient)))
 	if err != nil {
 		return nil, fmt.Errorf("reach the server at %q: %w", c.Address, err)
 	}
