@@ -759,7 +759,7 @@ TABLE requests -- Answers by request id, kept at least 90 days.
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY DELETE, INSERT, SELECT, UPDATE (answer)
 
-TABLE runs -- Nightly runs; a runner holds a lease and a fence that grows when another takes over.
+TABLE runs -- Nightly runs; the fence grows with each runner that takes one over.
     shop_id uuid NOT NULL
     run_id uuid NOT NULL
     business_date date NOT NULL
@@ -767,7 +767,6 @@ TABLE runs -- Nightly runs; a runner holds a lease and a fence that grows when a
     start_time timestamp with time zone NOT NULL
     finish_time timestamp with time zone
     fence bigint NOT NULL
-    lease_until timestamp with time zone NOT NULL
     released_count integer NOT NULL DEFAULT 0
     sent_count integer NOT NULL DEFAULT 0
     sent_total bigint NOT NULL DEFAULT 0

@@ -107,42 +107,37 @@ func whyNot(c claims.Claim, today string) string {
 	return ""
 }
 
-// ReleaseReady releases one chunk of a payer's ready claims by itself, as the nightly run does.
-// More tells whether there may be others left.
-func (p *Pipeline) ReleaseReady(ctx context.Context, shopID ident.Shop, payer ident.Payer) (n int, more bool, err error) {
-	err = pg.Transact(ctx, p.DB, shopID, func(ctx context.Context, tx *pg.Tx) error {
-		n, more = 0, false
-		ready, err := claimspg.LockReady(ctx, tx, payer, chunkSize)
-		if err != nil || len(ready) == 0 {
-			return err
+// releaseReady releases one chunk of a payer's ready claims by itself, as the nightly run does, in
+// the caller's transaction. More tells whether there may be others left.
+func (p *Pipeline) releaseReady(ctx context.Context, tx *pg.Tx, payer ident.Payer) (n int, more bool, err error) {
+	ready, err := claimspg.LockReady(ctx, tx, payer, chunkSize)
+	if err != nil || len(ready) == 0 {
+		return 0, false, err
+	}
+	more = len(ready) == chunkSize
+	shop, err := accesspg.GetShop(ctx, tx)
+	if err != nil {
+		return 0, false, err
+	}
+	today := shop.Today(p.now())
+	var late []string
+	ready = slices.DeleteFunc(ready, func(c claims.Claim) bool {
+		if whyNot(c, today) != "" {
+			late = append(late, string(c.ID))
+			return true
 		}
-		more = len(ready) == chunkSize
-		shop, err := accesspg.GetShop(ctx, tx)
-		if err != nil {
-			return err
-		}
-		today := shop.Today(p.now())
-		var late []string
-		ready = slices.DeleteFunc(ready, func(c claims.Claim) bool {
-			if whyNot(c, today) != "" {
-				late = append(late, string(c.ID))
-				return true
-			}
-			return false
-		})
-		if len(late) > 0 { // checking again turns a late claim into a draft that says so
-			if err := outbox.Enqueue(ctx, tx, TopicCheck, late...); err != nil {
-				return err
-			}
-		}
-		if len(ready) == 0 {
-			return nil
-		}
-		numbers, err := p.releaseChunk(ctx, tx, shop, payer, ready, serverActor)
-		n, more = len(numbers), more && len(numbers) > 0
-		return err
+		return false
 	})
-	return n, more, err
+	if len(late) > 0 { // checking again turns a late claim into a draft that says so
+		if err := outbox.Enqueue(ctx, tx, TopicCheck, late...); err != nil {
+			return 0, false, err
+		}
+	}
+	if len(ready) == 0 {
+		return 0, more, nil
+	}
+	numbers, err := p.releaseChunk(ctx, tx, shop, payer, ready, serverActor)
+	return len(numbers), more && len(numbers) > 0, err
 }
 
 // releaseChunk releases locked, ready claims of one payer: the number row is locked once, every

@@ -5,12 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"sync"
-	"time"
 
 	"cullet/services/access/accesspg"
 	"cullet/services/claims"
 	"cullet/services/claims/claimspg"
-	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
@@ -20,12 +18,8 @@ import (
 	"cullet/services/runs/runspg"
 )
 
-// runLease is how long a runner may be silent before another takes its run over; payersAtOnce is
-// how many payers one run serves side by side.
-const (
-	runLease     = 2 * time.Minute
-	payersAtOnce = 4
-)
+// payersAtOnce is how many payers one run serves side by side.
+const payersAtOnce = 4
 
 // errFenced stops a runner whose run was taken over.
 var errFenced = errors.New("another runner has taken the run over")
@@ -101,28 +95,15 @@ func (p *Pipeline) Advance(ctx context.Context, shop ident.Shop, key string) err
 	return r.finish(ctx)
 }
 
-// take makes this process the run's runner. While another one holds the lease, the work is
-// postponed: if that one dies, this one goes on.
+// take makes this process the run's runner; mine is false when the run has ended. It needs no lease
+// of its own: the work queue gives the run to one worker, and to another only when that one is gone
+// or cut off, and then the fence keeps the first from writing.
 func (r *runner) take(ctx context.Context) (mine bool, err error) {
-	var run runs.Run
-	err = pg.Transact(ctx, r.p.DB, r.shop, func(ctx context.Context, tx *pg.Tx) error {
-		at := r.p.now()
-		var err error
-		if run, err = runspg.Get(ctx, tx, r.run); err != nil {
-			return err
-		}
-		r.fence, mine, err = runspg.TakeLease(ctx, tx, r.run, at, at.Add(runLease))
+	err = pg.Transact(ctx, r.p.DB, r.shop, func(ctx context.Context, tx *pg.Tx) (err error) {
+		r.fence, mine, err = runspg.TakeOver(ctx, tx, r.run)
 		return err
 	})
-	switch {
-	case errs.Is(err, errs.NotFound):
-		return false, nil
-	case err != nil:
-		return false, err
-	case !mine && run.State == runs.Running:
-		return false, outbox.Postpone(runLease / 4)
-	}
-	return mine, nil
+	return mine, err
 }
 
 // gather reads the shop and its payers.
@@ -198,28 +179,26 @@ func (r *runner) sendStored(ctx context.Context, payer payers.Payer) (isUp bool,
 	return true, nil
 }
 
+// releaseReady releases what the payer's profile lets release by itself, chunk by chunk, and counts it
+// in the same transaction.
 func (r *runner) releaseReady(ctx context.Context, payer payers.Payer) error {
 	for more := true; more; {
-		n, again, err := r.p.ReleaseReady(ctx, r.shop, payer.ID)
-		if err != nil {
+		err := pg.Transact(ctx, r.p.DB, r.shop, func(ctx context.Context, tx *pg.Tx) (err error) {
+			var n int
+			if n, more, err = r.p.releaseReady(ctx, tx, payer.ID); err != nil {
+				return err
+			}
+			ok, err := runspg.CountReleased(ctx, tx, r.run, r.fence, n)
+			if err == nil && !ok {
+				err = errFenced
+			}
 			return err
-		}
-		more = again
-		if err := r.renew(ctx, n); err != nil {
+		})
+		if err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-func (r *runner) renew(ctx context.Context, released int) error {
-	return pg.Transact(ctx, r.p.DB, r.shop, func(ctx context.Context, tx *pg.Tx) error {
-		ok, err := runspg.RenewLease(ctx, tx, r.run, r.fence, r.p.now().Add(runLease), released)
-		if err == nil && !ok {
-			err = errFenced
-		}
-		return err
-	})
 }
 
 // build stores the next batch of the payer: claims, control number and bytes in one transaction
@@ -246,7 +225,7 @@ func (r *runner) build(ctx context.Context, payer payers.Payer) (id ident.Batch,
 		}
 		content = document
 		batch.ID, batch.Run = id, r.run
-		ok, err := runspg.InsertBatch(ctx, tx, batch, members, content, r.fence, r.p.now().Add(runLease))
+		ok, err := runspg.InsertBatch(ctx, tx, batch, members, content, r.fence)
 		if err == nil && !ok {
 			err = errFenced
 		}

@@ -32,7 +32,6 @@ type Run struct {
 	FinishTime   *time.Time
 	// Fence grows with every runner that takes the run over; a runner with an older one is refused.
 	Fence         int64
-	LeaseUntil    time.Time
 	ReleasedCount int
 	SentCount     int
 	SentTotal     money.Amount

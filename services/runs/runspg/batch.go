@@ -53,20 +53,19 @@ func (r batchRow) batch() runs.Batch {
 
 const insertBatch = `
 WITH runner AS (
-  UPDATE runs SET lease_until = $4 WHERE shop_id = $1 AND run_id = $2 AND fence = $3 AND state = 'RUNNING'
-  RETURNING run_id
+  SELECT run_id FROM runs WHERE shop_id = $1 AND run_id = $2 AND fence = $3 AND state = 'RUNNING' FOR SHARE
 ), built AS (
   INSERT INTO batches (shop_id, batch_id, run_id, payer_id, control_number, state, claim_ids, claim_count, currency_code,
     total, format, channel, file_name, media_type, document_hash, size_bytes, build_time)
-  SELECT $1, $5, run_id, $6, $7, 'BUILT', $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18 FROM runner
+  SELECT $1, $4, run_id, $5, $6, 'BUILT', $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17 FROM runner
   RETURNING batch_id
 )
-INSERT INTO batch_documents (shop_id, batch_id, content, encoding) SELECT $1, batch_id, $19, 'zstd' FROM built`
+INSERT INTO batch_documents (shop_id, batch_id, content, encoding) SELECT $1, batch_id, $18, 'zstd' FROM built`
 
-// InsertBatch stores a batch with its bytes and renews the runner's lease; ok is false, and
-// nothing is stored, when the fence is no longer the run's.
-func InsertBatch(ctx context.Context, tx *pg.Tx, b runs.Batch, members []ident.Claim, content []byte, fence int64,
-	leaseUntil time.Time) (ok bool, err error) {
+// InsertBatch stores a batch with its bytes; ok is false, and nothing is stored, when the fence is
+// no longer the run's.
+func InsertBatch(ctx context.Context, tx *pg.Tx, b runs.Batch, members []ident.Claim, content []byte,
+	fence int64) (ok bool, err error) {
 	hash, err := hex.DecodeString(b.Hash)
 	if err != nil {
 		return false, fmt.Errorf("insert batch %s: hash %q: %w", b.ID, b.Hash, err)
@@ -75,7 +74,7 @@ func InsertBatch(ctx context.Context, tx *pg.Tx, b runs.Batch, members []ident.C
 	if err != nil {
 		return false, fmt.Errorf("insert batch %s: %w", b.ID, err)
 	}
-	n, err := tx.Exec(ctx, insertBatch, string(tx.Shop()), string(b.Run), fence, leaseUntil, string(b.ID), string(b.Payer),
+	n, err := tx.Exec(ctx, insertBatch, string(tx.Shop()), string(b.Run), fence, string(b.ID), string(b.Payer),
 		b.ControlNumber, pg.Array(members), len(members), b.Total.Currency, b.Total.Minor, b.Format, b.Channel, b.FileName,
 		b.MediaType, hash, len(content), b.BuildTime, packed)
 	if err != nil {

@@ -19,7 +19,7 @@ import (
 )
 
 const runColumns = `shop_id, run_id, to_char(business_date, 'YYYY-MM-DD') AS business_date, state, start_time,
-finish_time, fence, lease_until, released_count, sent_count, sent_total, currency_code, held_reasons`
+finish_time, fence, released_count, sent_count, sent_total, currency_code, held_reasons`
 
 type runRow struct {
 	Shop          ident.Shop    `db:"shop_id"`
@@ -29,7 +29,6 @@ type runRow struct {
 	StartTime     time.Time     `db:"start_time"`
 	FinishTime    *time.Time    `db:"finish_time"`
 	Fence         int64         `db:"fence"`
-	LeaseUntil    time.Time     `db:"lease_until"`
 	ReleasedCount int           `db:"released_count"`
 	SentCount     int           `db:"sent_count"`
 	SentTotal     int64         `db:"sent_total"`
@@ -39,8 +38,8 @@ type runRow struct {
 
 func (r runRow) run() (runs.Run, error) {
 	out := runs.Run{ID: r.ID, Shop: r.Shop, BusinessDate: r.BusinessDate, State: r.State, StartTime: r.StartTime,
-		FinishTime: r.FinishTime, Fence: r.Fence, LeaseUntil: r.LeaseUntil, ReleasedCount: r.ReleasedCount,
-		SentCount: r.SentCount, SentTotal: money.From(r.SentTotal, r.Currency)}
+		FinishTime: r.FinishTime, Fence: r.Fence, ReleasedCount: r.ReleasedCount, SentCount: r.SentCount,
+		SentTotal: money.From(r.SentTotal, r.Currency)}
 	if err := json.Unmarshal(r.HeldReasons, &out.HeldReasons); err != nil {
 		return runs.Run{}, fmt.Errorf("read run %s: %w", r.ID, err)
 	}
@@ -48,8 +47,8 @@ func (r runRow) run() (runs.Run, error) {
 }
 
 const insertRun = `
-INSERT INTO runs (shop_id, run_id, business_date, state, start_time, fence, lease_until, currency_code)
-VALUES ($1, $2, $3, 'RUNNING', $4, 1, $4, $5)
+INSERT INTO runs (shop_id, run_id, business_date, state, start_time, fence, currency_code)
+VALUES ($1, $2, $3, 'RUNNING', $4, 1, $5)
 ON CONFLICT (shop_id) WHERE state = 'RUNNING' DO NOTHING`
 
 const selectRunning = `SELECT ` + runColumns + ` FROM runs WHERE shop_id = $1 AND state = 'RUNNING'`
@@ -104,36 +103,38 @@ func List(ctx context.Context, tx *pg.Tx, before string, limit int) ([]runs.Run,
 	return all, nil
 }
 
-const takeLease = `
-UPDATE runs SET fence = fence + 1, lease_until = $4
-WHERE shop_id = $1 AND run_id = $2 AND state = 'RUNNING' AND lease_until <= $3
-RETURNING fence`
+const takeOver = `
+UPDATE runs SET fence = fence + 1 WHERE shop_id = $1 AND run_id = $2 AND state = 'RUNNING' RETURNING fence`
 
-// TakeLease makes the caller the run's runner until a time and gives its fence; ok is false when
-// another runner holds the lease or the run has ended.
-func TakeLease(ctx context.Context, tx *pg.Tx, id ident.Run, at, until time.Time) (fence int64, ok bool, err error) {
-	if err := tx.Get(ctx, &fence, takeLease, string(tx.Shop()), string(id), at, until); err != nil {
+// TakeOver makes the caller the run's runner and gives its fence; whoever ran it before writes
+// nothing more. Ok is false when the run has ended or there is none.
+func TakeOver(ctx context.Context, tx *pg.Tx, id ident.Run) (fence int64, ok bool, err error) {
+	if err := tx.Get(ctx, &fence, takeOver, string(tx.Shop()), string(id)); err != nil {
 		if pg.IsNoRows(err) {
 			return 0, false, nil
 		}
-		return 0, false, fmt.Errorf("take the lease of run %s: %w", id, err)
+		return 0, false, fmt.Errorf("take over run %s: %w", id, err)
 	}
 	return fence, true, nil
 }
 
-const renewLease = `
-UPDATE runs SET lease_until = $4, released_count = released_count + $5
+const countReleased = `
+UPDATE runs SET released_count = released_count + $4
 WHERE shop_id = $1 AND run_id = $2 AND fence = $3 AND state = 'RUNNING'`
 
-// RenewLease keeps the lease and counts what was released; ok is false when the fence is no
-// longer the run's: the caller must stop.
-func RenewLease(ctx context.Context, tx *pg.Tx, id ident.Run, fence int64, until time.Time, released int) (ok bool, err error) {
-	n, err := tx.Exec(ctx, renewLease, string(tx.Shop()), string(id), fence, until, released)
+// CountReleased counts what the same transaction releases; ok is false when the fence is no longer
+// the run's: the caller must stop and store nothing.
+func CountReleased(ctx context.Context, tx *pg.Tx, id ident.Run, fence int64, released int) (ok bool, err error) {
+	n, err := tx.Exec(ctx, countReleased, string(tx.Shop()), string(id), fence, released)
 	if err != nil {
-		return false, fmt.Errorf("renew the lease of run %s: %w", id, err)
+		return false, fmt.Errorf("count what run %s releases: %w", id, err)
 	}
 	return n == 1, nil
 }
+
+// A batch may arrive while its run ends. Whoever counts locks the run in a statement of its own first,
+// so that the count sees every arrival before it, and every later one sees the run as it ended.
+const lockRun = `SELECT FROM runs WHERE shop_id = $1 AND run_id = $2 FOR UPDATE`
 
 const finishRun = `
 WITH counted AS (
@@ -157,17 +158,22 @@ func Finish(ctx context.Context, tx *pg.Tx, id ident.Run, fence int64, at time.T
 	if err != nil {
 		return false, fmt.Errorf("finish run %s: %w", id, err)
 	}
-	n, err := tx.Exec(ctx, finishRun, string(tx.Shop()), string(id), fence, at, string(reasons))
-	if err != nil {
-		return false, fmt.Errorf("finish run %s: %w", id, err)
-	}
-	return n == 1, nil
+	return count(ctx, tx, id, fence, at, string(reasons))
 }
 
 // Recount counts an incomplete run again after one of its batches has arrived late.
 func Recount(ctx context.Context, tx *pg.Tx, id ident.Run, at time.Time) error {
-	if _, err := tx.Exec(ctx, finishRun, string(tx.Shop()), string(id), 0, at, nil); err != nil {
-		return fmt.Errorf("recount run %s: %w", id, err)
+	_, err := count(ctx, tx, id, 0, at, nil)
+	return err
+}
+
+func count(ctx context.Context, tx *pg.Tx, id ident.Run, fence int64, at time.Time, reasons any) (ok bool, err error) {
+	if _, err := tx.Exec(ctx, lockRun, string(tx.Shop()), string(id)); err != nil {
+		return false, fmt.Errorf("lock run %s: %w", id, err)
 	}
-	return nil
+	n, err := tx.Exec(ctx, finishRun, string(tx.Shop()), string(id), fence, at, reasons)
+	if err != nil {
+		return false, fmt.Errorf("count run %s: %w", id, err)
+	}
+	return n == 1, nil
 }
