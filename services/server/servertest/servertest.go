@@ -82,6 +82,10 @@ func Start(t testing.TB, o Options) *World {
 	return w
 }
 
+// Database gives a test a PostgreSQL of its own, which it may kill, for servers that it runs as
+// processes.
+func Database(t testing.TB) *pgtest.World { return pgtest.OwnWorld(t) }
+
 // Shop is what servertest makes shops of.
 func Shop() access.Shop {
 	return access.Shop{Name: "Harbourline Glass Repair (invented)", TimeZone: "America/New_York", CurrencyCode: "USD",

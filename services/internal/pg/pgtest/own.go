@@ -3,7 +3,9 @@ package pgtest
 import (
 	"context"
 	"os"
+	"syscall"
 	"testing"
+	"time"
 
 	"cullet/services/internal/pg"
 	"cullet/services/internal/pg/cluster"
@@ -63,7 +65,26 @@ func worldOn(t testing.TB, own *cluster.Cluster) *World {
 	t.Helper()
 	const name = cluster.DefaultDatabase
 	w := &World{Name: name, OwnerDSN: own.OwnerDSN(name), RuntimeDSN: own.RuntimeDSN(name),
-		AdminDSN: own.AdminDSN(name), t: t}
+		AdminDSN: own.AdminDSN(name), own: own, t: t}
 	w.connect()
 	return w
+}
+
+// KillServer kills the PostgreSQL of an OwnWorld as the kernel does when memory is short, and
+// returns when its supervisor has brought it back.
+func (w *World) KillServer() {
+	w.t.Helper()
+	killed := w.own.PID()
+	if err := syscall.Kill(killed, syscall.SIGKILL); err != nil {
+		w.t.Fatalf("kill PostgreSQL: %v", err)
+	}
+	for w.own.PID() == killed {
+		select {
+		case <-w.t.Context().Done():
+			w.t.Fatal("PostgreSQL is not brought back")
+		case <-time.After(5 * time.Millisecond):
+		}
+	}
+	w.admin.SetMaxIdleConns(0) // the old ones lead nowhere
+	w.admin.SetMaxIdleConns(2)
 }

@@ -17,6 +17,7 @@ import (
 
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
+	"cullet/services/internal/pg/cluster"
 )
 
 // World is one test's database.
@@ -30,6 +31,7 @@ type World struct {
 	OwnerDSN, RuntimeDSN, AdminDSN string
 
 	t     testing.TB
+	own   *cluster.Cluster // of an OwnWorld only
 	admin *sqlx.DB
 	shops int
 }
