@@ -64,7 +64,7 @@ func (s *stage) checkAging(ctx context.Context) error {
 // each once, under the same control numbers with the same bytes, and no claim twice that had no
 // reason to come again.
 func (s *stage) checkPayersBook(ctx context.Context) error {
-	theirs, err := s.payersim.book(ctx)
+	theirs, _, err := s.payersim.book(ctx)
 	if err != nil {
 		return err
 	}

@@ -124,14 +124,15 @@ func (s *stage) invite(ctx context.Context) error {
 		}
 		p := byCode[c.code]
 		if p == nil {
-			made, err := s.client.Payers.CreatePayer(ctx, &payersv1.CreatePayerRequest{Code: c.code, Name: c.name, Kind: c.kind, Profile: c.profile})
+			made, err := s.client.Payers.CreatePayer(ctx, &payersv1.CreatePayerRequest{Code: c.code, Name: c.name, Kind: c.kind,
+				Profile: c.profile, RequestId: "payer:" + c.code})
 			if err != nil {
 				return fmt.Errorf("make payer %s: %w", c.code, err)
 			}
 			p = made.GetPayer()
 		} else if p.GetProfile().GetAddress() != c.profile.GetAddress() { // the simulation's port is new each time
 			if _, err := s.client.Payers.UpdatePayerProfile(ctx, &payersv1.UpdatePayerProfileRequest{PayerId: p.GetPayerId(),
-				Profile: c.profile, Etag: p.GetEtag()}); err != nil {
+				Profile: c.profile, Etag: p.GetEtag(), RequestId: "payer:" + c.code + ":" + p.GetEtag()}); err != nil {
 				return fmt.Errorf("move payer %s: %w", c.code, err)
 			}
 		}
@@ -150,7 +151,7 @@ func (s *stage) enrol(ctx context.Context, c *cast) error {
 		return nil
 	}
 	if _, err := s.client.Payers.SetPayerCredentials(ctx, &payersv1.SetPayerCredentialsRequest{PayerId: c.id,
-		BearerToken: demoToken, WebhookSecret: demoSecret}); err != nil {
+		BearerToken: demoToken, WebhookSecret: demoSecret, RequestId: "credentials:" + c.code}); err != nil {
 		return fmt.Errorf("keep the credentials of %s: %w", c.code, err)
 	}
 	configuration := map[string]any{"code": c.code, "name": c.name, "outcomes": c.outcomes,

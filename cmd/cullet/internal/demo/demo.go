@@ -9,6 +9,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
 	"io"
 	"log/slog"
 	"net"
@@ -52,6 +53,8 @@ type stage struct {
 	payers   map[string]*cast
 	visits   []recorded
 	failures []string
+	// photoSize is that of a phone's photos when zero, about 12 megapixels.
+	photoSize image.Point
 }
 
 // clock is the shop's clock: two days slow on the first night, right after the last.
@@ -68,7 +71,11 @@ func Run(ctx context.Context, o Options) (err error) {
 	if err := os.MkdirAll(o.State, 0o755); err != nil {
 		return fmt.Errorf("make the demo's folder: %w", err)
 	}
-	if s.payersim, err = startPayersim(ctx, filepath.Join(o.State, "payersim")); err != nil {
+	program, err := beside("payersim")
+	if err != nil {
+		return err
+	}
+	if s.payersim, err = startPayersim(program, filepath.Join(o.State, "payersim")); err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.payersim.stop()) }()
@@ -92,6 +99,10 @@ func Run(ctx context.Context, o Options) (err error) {
 		ended <- nil
 		return failed
 	}
+	if s.client, err = client.Dial(ctx, client.Config{Address: s.where.GRPC, Key: s.key}); err != nil {
+		return err
+	}
+	defer func() { _ = s.client.Close() }() // nothing is under way any more
 	if err := s.play(ctx, isFirst); err != nil || o.Once {
 		return err
 	}
@@ -104,15 +115,6 @@ func Run(ctx context.Context, o Options) (err error) {
 // play runs the quarter, the nights and the money on the first start; a later one only shows how
 // things stand.
 func (s *stage) play(ctx context.Context, isFirst bool) error {
-	var err error
-	if s.client, err = client.Dial(ctx, client.Config{Address: s.where.GRPC, Key: s.key}); err != nil {
-		return err
-	}
-	defer func() {
-		if s.Once {
-			_ = s.client.Close()
-		}
-	}()
 	if err := s.invite(ctx); err != nil {
 		return err
 	}

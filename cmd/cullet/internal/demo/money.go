@@ -24,14 +24,15 @@ func (s *stage) motorists(ctx context.Context) error {
 	s.say("")
 	bar := s.bar("Motorists who pay themselves", len(own))
 	for i, r := range own {
-		invoiced, err := s.client.Invoices.InvoiceJob(ctx, &invoicesv1.InvoiceJobRequest{JobId: r.job})
+		invoiced, err := s.client.Invoices.InvoiceJob(ctx, &invoicesv1.InvoiceJobRequest{JobId: r.job, RequestId: "invoice:" + r.Name})
 		if err != nil {
 			return fmt.Errorf("invoice %s: %w", r.Name, err)
 		}
 		open := invoiced.GetInvoice().GetOpen()
 		if i < len(own)-1 && open.GetMinorUnits() > 0 {
 			if _, err := s.client.Invoices.RecordPayment(ctx, &invoicesv1.RecordPaymentRequest{InvoiceId: invoiced.GetInvoice().GetInvoiceId(),
-				Method: methods[i%len(methods)], Amount: open, Reference: fmt.Sprintf("DEMO-%d", i+1)}); err != nil {
+				Method: methods[i%len(methods)], Amount: open, Reference: fmt.Sprintf("DEMO-%d", i+1),
+				RequestId: "payment:" + r.Name}); err != nil {
 				return fmt.Errorf("book the payment of %s: %w", r.Name, err)
 			}
 		}
@@ -49,8 +50,9 @@ func (s *stage) deposits(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		for range 2 {
-			posted, err := s.client.Invoices.PostRemittance(ctx, &invoicesv1.PostRemittanceRequest{PayerId: s.payers[code].id, Format: "csv", Content: content})
+		for turn := range 2 {
+			posted, err := s.client.Invoices.PostRemittance(ctx, &invoicesv1.PostRemittanceRequest{PayerId: s.payers[code].id,
+				Format: "csv", Content: content, RequestId: fmt.Sprintf("deposit:%s:%d", code, turn+1)})
 			if err != nil {
 				return fmt.Errorf("post the remittance of %s: %w", code, err)
 			}

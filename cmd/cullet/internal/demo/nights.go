@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -25,10 +26,10 @@ func (s *stage) nights(ctx context.Context) error {
 				return err
 			}
 		}
-		if err := s.releaseReady(ctx); err != nil {
+		if err := s.releaseReady(ctx, night); err != nil {
 			return err
 		}
-		if err := s.run(ctx); err != nil {
+		if err := s.run(ctx, night); err != nil {
 			return err
 		}
 		if err := s.hear(ctx); err != nil {
@@ -36,7 +37,10 @@ func (s *stage) nights(ctx context.Context) error {
 		}
 	}
 	// The answers that folder payers laid out after the last run are fetched by a run of their own.
-	return s.run(ctx)
+	if err := s.run(ctx, nights+1); err != nil {
+		return err
+	}
+	return s.hear(ctx)
 }
 
 // evening is what the clerk does before a night: enters what became known, corrects what was
@@ -56,7 +60,7 @@ func (s *stage) evening(ctx context.Context, night int) error {
 			continue
 		}
 		if _, err := s.client.Claims.UpdateCoverage(ctx, &claimsv1.UpdateCoverageRequest{ClaimId: r.claim,
-			Coverage: r.Later.Coverage, Etag: claim.GetEtag()}); err != nil {
+			Coverage: r.Later.Coverage, Etag: claim.GetEtag(), RequestId: fmt.Sprintf("coverage:%s:%d", r.Name, night)}); err != nil {
 			return fmt.Errorf("enter what became known of %s: %w", r.Name, err)
 		}
 		mended++
@@ -89,7 +93,8 @@ func (s *stage) sendAgain(ctx context.Context, state string, night int) (n int, 
 		}
 		claim := answer.GetClaim()
 		if _, err := s.client.Claims.ResubmitClaim(ctx, &claimsv1.ResubmitClaimRequest{ClaimId: claim.GetClaimId(),
-			Coverage: claim.GetCoverage(), Etag: claim.GetEtag(), Reason: "Checked with the payer's desk by telephone (invented)."}); err != nil {
+			Coverage: claim.GetCoverage(), Etag: claim.GetEtag(), Reason: "Checked with the payer's desk by telephone (invented).",
+			RequestId: fmt.Sprintf("again:%s:%d", claim.GetClaimNumber(), night)}); err != nil {
 			return n, fmt.Errorf("send %s again: %w", claim.GetClaimNumber(), err)
 		}
 		n++
@@ -98,7 +103,7 @@ func (s *stage) sendAgain(ctx context.Context, state string, night int) (n int, 
 }
 
 // releaseReady lets the clerk release what profiles do not let release by itself.
-func (s *stage) releaseReady(ctx context.Context) error {
+func (s *stage) releaseReady(ctx context.Context, night int) error {
 	found, err := s.client.Claims.ListClaims(ctx, &claimsv1.ListClaimsRequest{
 		Filter: `state = READY AND is_held = false AND payer_code = "fernway-insurance"`, PageSize: 200})
 	if err != nil || len(found.GetClaims()) == 0 {
@@ -108,7 +113,7 @@ func (s *stage) releaseReady(ctx context.Context) error {
 	for _, c := range found.GetClaims() {
 		ids = append(ids, c.GetClaimId())
 	}
-	released, err := s.client.Claims.ReleaseClaims(ctx, &claimsv1.ReleaseClaimsRequest{ClaimIds: ids})
+	released, err := s.client.Claims.ReleaseClaims(ctx, &claimsv1.ReleaseClaimsRequest{ClaimIds: ids, RequestId: fmt.Sprintf("release:%d", night)})
 	if err != nil {
 		return err
 	}
@@ -122,8 +127,8 @@ func (s *stage) releaseReady(ctx context.Context) error {
 }
 
 // run starts the nightly run and shows how it goes until it has ended.
-func (s *stage) run(ctx context.Context) error {
-	started, err := s.client.Runs.StartRun(ctx, &runsv1.StartRunRequest{})
+func (s *stage) run(ctx context.Context, night int) error {
+	started, err := s.client.Runs.StartRun(ctx, &runsv1.StartRunRequest{RequestId: fmt.Sprintf("run:%d", night)})
 	if err != nil {
 		return err
 	}
@@ -164,30 +169,45 @@ func (s *stage) showRun(run *runsv1.Run) {
 	}
 }
 
-// hear waits until the answers that payers are going to give tonight have come.
+// hear waits until everything that left has arrived, every answer to it has come back, and every
+// message that came has been read. What folder payers lay out is fetched by the next run.
 func (s *stage) hear(ctx context.Context) error {
-	const quietFor = 12 // looks without anything new, 150 ms each
-	last, quiet := -1, 0
-	for quiet < quietFor {
-		messages, err := s.client.Runs.ListMessages(ctx, &runsv1.ListMessagesRequest{PageSize: 200})
+	patience, cancel := context.WithTimeoutCause(ctx, 2*time.Minute, errors.New("payers are still not heard after two minutes"))
+	defer cancel()
+	for {
+		read, isHeard, err := s.heard(patience)
 		if err != nil {
 			return err
 		}
-		n := 0
-		for _, m := range messages.GetMessages() {
-			if m.GetState() != "RECEIVED" {
-				n++
-			}
+		if isHeard {
+			s.say("  %d messages of payers so far.", read)
+			return nil
 		}
-		if n == last {
-			quiet++
-		} else {
-			last, quiet = n, 0
-		}
-		if err := pause(ctx, 150*time.Millisecond); err != nil {
+		if err := pause(patience, 50*time.Millisecond); err != nil {
 			return err
 		}
 	}
-	s.say("  %d messages of payers so far.", last)
-	return nil
+}
+
+// heard counts the messages that were read, and tells whether none is on its way.
+func (s *stage) heard(ctx context.Context) (read int, isHeard bool, err error) {
+	sent, err := s.sentBatches(ctx)
+	if err != nil {
+		return 0, false, err
+	}
+	taken, waiting, err := s.payersim.book(ctx)
+	if err != nil {
+		return 0, false, err
+	}
+	// Asked last: what was taken and answered by now has come.
+	messages, err := s.client.Runs.ListMessages(ctx, &runsv1.ListMessagesRequest{PageSize: 200})
+	if err != nil {
+		return 0, false, err
+	}
+	for _, m := range messages.GetMessages() {
+		if m.GetState() != "RECEIVED" {
+			read++
+		}
+	}
+	return read, len(taken) == len(sent) && waiting == 0 && read == len(messages.GetMessages()), nil
 }

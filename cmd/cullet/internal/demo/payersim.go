@@ -28,12 +28,8 @@ type payersim struct {
 	http  *http.Client
 }
 
-// startPayersim starts the simulated payers and waits until they answer.
-func startPayersim(ctx context.Context, state string) (*payersim, error) {
-	program, err := beside("payersim")
-	if err != nil {
-		return nil, err
-	}
+// startPayersim starts the simulated payers from their program and waits until they answer.
+func startPayersim(program, state string) (*payersim, error) {
 	if err := os.MkdirAll(state, 0o755); err != nil {
 		return nil, fmt.Errorf("make the payers' folder: %w", err)
 	}
@@ -141,23 +137,25 @@ type bookDocument struct {
 	} `json:"claims"`
 }
 
-// book reads what the payers wrote down.
-func (p *payersim) book(ctx context.Context) ([]bookDocument, error) {
+// book reads what the payers wrote down; waiting is how many of their answers the shop has not
+// taken yet.
+func (p *payersim) book(ctx context.Context) (all []bookDocument, waiting int, err error) {
 	text, err := p.do(ctx, http.MethodGet, "/book", nil)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	var b struct {
 		Payers []struct {
-			Documents []bookDocument `json:"documents"`
+			Documents      []bookDocument `json:"documents"`
+			WaitingLetters int            `json:"waiting_letters"`
 		} `json:"payers"`
 	}
 	if err := json.Unmarshal(text, &b); err != nil {
-		return nil, fmt.Errorf("read the payers' book: %w", err)
+		return nil, 0, fmt.Errorf("read the payers' book: %w", err)
 	}
-	var all []bookDocument
 	for _, one := range b.Payers {
 		all = append(all, one.Documents...)
+		waiting += one.WaitingLetters
 	}
-	return all, nil
+	return all, waiting, nil
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"image"
 	"io"
 	"slices"
 	"strings"
@@ -26,9 +25,6 @@ type recorded struct {
 	// refusal is why it was not recorded; nil when it was.
 	refusal error
 }
-
-// photoSize is that of a phone's photo; zero is about 12 megapixels.
-var photoSize image.Point
 
 // record sends the quarter as a shop system would: photos first, then the record that names them.
 func (s *stage) record(ctx context.Context) error {
@@ -80,7 +76,7 @@ func (s *stage) upload(ctx context.Context, visits []scenario.Visit) ([]uploaded
 		working.Go(func() {
 			defer func() { <-slots }()
 			for number := range v.Photos {
-				content, err := scenario.Draw(visits, i, number, photoSize)
+				content, err := scenario.Draw(visits, i, number, s.photoSize)
 				if err != nil {
 					failures[i] = err
 					return
@@ -135,7 +131,7 @@ func (s *stage) send(ctx context.Context, r *recorded, hashes []string) error {
 	if err != nil {
 		return err
 	}
-	answer, err := s.client.Jobs.RecordJob(ctx, &jobsv1.RecordJobRequest{Record: record})
+	answer, err := s.client.Jobs.RecordJob(ctx, &jobsv1.RecordJobRequest{Record: record, RequestId: "record:" + r.Name})
 	if isRefusal(err) {
 		r.refusal = err
 		return nil
