@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -153,13 +154,13 @@ func (o *ordeal) serve(ownerDSN, runtimeDSN string) {
 func (o *ordeal) strike(m *moment) {
 	o.t.Helper()
 	o.server.mustLive()
+	if m.isAtDocument {
+		o.untilDocument()
+	}
 	if m.isPostgres {
 		o.struckPostgres[m.phase]++
 		o.KillServer()
 		return
-	}
-	if m.isAtDocument {
-		o.untilDocument()
 	}
 	o.server.kill()
 	o.struck[m.phase]++
@@ -170,12 +171,32 @@ func (o *ordeal) strike(m *moment) {
 	o.server.start()
 }
 
-// untilDocument returns when a document is stored and not known to have arrived, or when none comes.
+// untilDocument returns when a payer has a document that the server does not know to be there, or
+// when all runs have ended.
 func (o *ordeal) untilDocument() {
 	o.t.Helper()
-	for n, looks := 0, 0; n == 0 && looks < 300; looks++ {
-		o.Get(&n, `SELECT (SELECT count(*) FROM batches WHERE state = 'BUILT') FROM pg_sleep(0.002)`)
+	for taken, runs := 0, 1; taken == 0 && runs > 0; {
+		_, taken = o.documents()
+		o.Get(&runs, `SELECT count(*) FROM runs WHERE state <> 'FINISHED'`)
 	}
+}
+
+// documents counts those that are stored and not known to have arrived, and those of them that the
+// payers have.
+func (o *ordeal) documents() (open, taken int) {
+	o.t.Helper()
+	book, _, err := o.stage.payersim.book(o.t.Context())
+	if err != nil {
+		o.t.Fatal(err)
+	}
+	var names []string
+	o.Select(&names, `SELECT p.code || '/' || b.control_number FROM batches b JOIN payers p USING (shop_id, payer_id) WHERE b.state = 'BUILT'`)
+	for _, d := range book {
+		if slices.Contains(names, fmt.Sprintf("%s/%d", d.PayerCode, d.ControlNumber)) {
+			taken++
+		}
+	}
+	return len(names), taken
 }
 
 // look counts what the kill cut short, while nobody goes on with it.
@@ -188,13 +209,15 @@ func (o *ordeal) look() {
 	}
 	for what, query := range map[string]string{
 		"runs under way":                   `SELECT count(*) FROM runs WHERE state = 'RUNNING'`,
-		"documents not known to be there":  `SELECT count(*) FROM batches WHERE state = 'BUILT'`,
 		"messages stored and not yet read": `SELECT count(*) FROM messages WHERE state = 'RECEIVED'`,
 	} {
 		var n int
 		o.Get(&n, query)
 		o.cut[what] += n
 	}
+	open, taken := o.documents()
+	o.cut["documents stored, not sent"] += open - taken
+	o.cut["documents taken, receipt not known"] += taken
 	for _, id := range o.watch.unanswered() {
 		var n int
 		o.Get(&n, `SELECT count(*) FROM requests WHERE request_id = $1`, id)

@@ -50,7 +50,8 @@ type moment struct {
 	// isAnswerLost kills after a change has had its effect, and lets the caller repeat it as one does who
 	// got no answer.
 	isAnswerLost bool
-	// isAtDocument waits until a document is stored of which nobody knows whether it arrived.
+	// isAtDocument waits until a payer has a document and the server does not know it: the payer's line
+	// dropped before its receipt came.
 	isAtDocument bool
 	// isLeftAlone lets the leases of the killed server run out by themselves.
 	isLeftAlone bool
@@ -68,15 +69,15 @@ func plan(seed uint64, server, postgres int) [][]*moment {
 	spread(postgres, func(p phase) int { return p.postgres }, func(i int) { planned[i] = append(planned[i], &moment{isPostgres: true}) })
 	for i, all := range planned {
 		random.Shuffle(len(all), func(a, b int) { all[a], all[b] = all[b], all[a] })
-		for k, m := range all {
+		for _, m := range all {
 			m.gap = random.IntN(max(1, phases[i].calls/len(all)))
 			m.wait = time.Duration(random.Float64() * random.Float64() * float64(phases[i].longest))
 			m.isAnswerLost = random.IntN(2) == 0
-			m.isAtDocument = k%2 == 0 && (phases[i].name == "run 1" || phases[i].name == "run 2")
 			m.done = make(chan struct{})
 		}
-		if n := len(all); n > 0 && phases[i].name == "run 1" {
-			all[n-1].isLeftAlone = true
+		if name := phases[i].name; len(all) > 0 && (name == "run 1" || name == "run 2") {
+			all[len(all)/2].isAtDocument = true
+			all[len(all)-1].isLeftAlone = name == "run 1"
 		}
 	}
 	return planned

@@ -2,7 +2,6 @@ package demo
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -169,45 +168,59 @@ func (s *stage) showRun(run *runsv1.Run) {
 	}
 }
 
+// patience is how long payers are waited for.
+const patience = 2 * time.Minute
+
 // hear waits until everything that left has arrived, every answer to it has come back, and every
 // message that came has been read. What folder payers lay out is fetched by the next run.
 func (s *stage) hear(ctx context.Context) error {
-	patience, cancel := context.WithTimeoutCause(ctx, 2*time.Minute, errors.New("payers are still not heard after two minutes"))
-	defer cancel()
-	for {
-		read, isHeard, err := s.heard(patience)
+	for deadline := time.Now().Add(patience); ; {
+		read, missing, err := s.heard(ctx)
 		if err != nil {
 			return err
 		}
-		if isHeard {
+		if missing == "" {
 			s.say("  %d messages of payers so far.", read)
 			return nil
 		}
-		if err := pause(patience, 50*time.Millisecond); err != nil {
+		if time.Now().After(deadline) {
+			return fmt.Errorf("payers are not heard after %s: %s", patience, missing)
+		}
+		if err := pause(ctx, 50*time.Millisecond); err != nil {
 			return err
 		}
 	}
 }
 
-// heard counts the messages that were read, and tells whether none is on its way.
-func (s *stage) heard(ctx context.Context) (read int, isHeard bool, err error) {
-	sent, err := s.sentBatches(ctx)
+// heard counts the messages that were read, and says what is still on its way; nothing when it is "".
+func (s *stage) heard(ctx context.Context) (read int, missing string, err error) {
+	batches, err := s.sentBatches(ctx)
 	if err != nil {
-		return 0, false, err
+		return 0, "", err
+	}
+	sent := 0
+	for _, b := range batches {
+		if b.GetState() == "SENT" {
+			sent++
+		}
 	}
 	taken, waiting, err := s.payersim.book(ctx)
 	if err != nil {
-		return 0, false, err
+		return 0, "", err
 	}
 	// Asked last: what was taken and answered by now has come.
 	messages, err := s.client.Runs.ListMessages(ctx, &runsv1.ListMessagesRequest{PageSize: 200})
 	if err != nil {
-		return 0, false, err
+		return 0, "", err
 	}
 	for _, m := range messages.GetMessages() {
 		if m.GetState() != "RECEIVED" {
 			read++
 		}
 	}
-	return read, len(taken) == len(sent) && waiting == 0 && read == len(messages.GetMessages()), nil
+	if unread := len(messages.GetMessages()) - read; len(taken) < sent || waiting > 0 || unread > 0 {
+		missing = fmt.Sprintf("%d documents were sent and %d taken, %d answers have not come, %d messages are not read",
+			sent, len(taken), waiting, unread)
+	}
+	return read, missing, nil
 }
