@@ -41,6 +41,8 @@ type Proxy struct {
 	cut   bool
 	// passed is how many messages of the side went through since the proxy was armed.
 	passed int
+	// isDown is whether connections are refused.
+	isDown bool
 }
 
 type side int
@@ -118,6 +120,18 @@ func (p *Proxy) Passed() int {
 	p.guard.Lock()
 	defer p.guard.Unlock()
 	return p.passed
+}
+
+// Refuse cuts all connections and lets no new one come about, as a PostgreSQL that is down, until it
+// is told otherwise.
+func (p *Proxy) Refuse(isDown bool) {
+	p.guard.Lock()
+	defer p.guard.Unlock()
+	if p.isDown = isDown; isDown {
+		for conn := range p.open {
+			conn.Close()
+		}
+	}
 }
 
 // mayPass counts a message and tells whether it goes on.
@@ -243,7 +257,7 @@ func (s *session) passServer() {
 func (p *Proxy) track(all ...net.Conn) bool {
 	p.guard.Lock()
 	defer p.guard.Unlock()
-	if p.open == nil {
+	if p.open == nil || p.isDown {
 		return false
 	}
 	for _, conn := range all {
