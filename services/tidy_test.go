@@ -21,7 +21,6 @@ const endToEnd = "cmd/cullet's TestDemoAgreesWithItsBooks runs it end to end on 
 // untested are the packages that need no test of their own, each with its reason.
 var untested = map[string]string{
 	"cmd/cullet/internal/command":      endToEnd,
-	"cmd/cullet/internal/demo":         endToEnd,
 	"cmd/cullet/internal/desk/page":    "cmd/cullet's TestTheDeskOfTheDemo walks every page in a browser",
 	"cmd/cullet/internal/desk/static":  "cmd/cullet's TestTheDeskOfTheDemo loads it in a browser",
 	"cmd/cullet/internal/outside":      endToEnd,
