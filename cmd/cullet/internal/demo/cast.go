@@ -100,7 +100,7 @@ func accounts() []*cast {
 			profile: &payersv1.PayerProfile{RequiredFields: []string{"purchase_order"}, IsMobileWorkPaid: true, AnswerDays: 30, PaymentDays: 60,
 				Format: "json", Channel: "folder", Address: "franklin-parks", IsReleasedByItself: true, Telephone: "614-555-0160",
 				Hours: "weekdays 8 to 15", BuyerStatus: "EXEMPT_GOVERNMENT", CertificateNumber: "DEMO-EX-1",
-				CertificateValidFrom: "2026-01-01", CertificateValidTo: "2026-12-31", CertificateJurisdiction: "US-OH",
+				CertificateValidFrom: "2026-01-01", CertificateValidTo: "2036-12-31", CertificateJurisdiction: "US-OH",
 				PriceAgreements: prices("Parks 2026", 6500, 1000, 0, 0), IsTest: true}},
 		{code: "list-prices", name: "Motorists (list prices)", kind: payersv1.PayerKind_PAYER_KIND_MOTORIST,
 			profile: &payersv1.PayerProfile{IsMobileWorkPaid: true, PriceAgreements: prices("List 2026", 8995, 2000, 2500, 0)}},
