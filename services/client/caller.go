@@ -3,11 +3,14 @@ package client
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -59,6 +62,26 @@ func withRequestID(args any) any {
 	full := proto.Clone(message)
 	full.ProtoReflect().Set(fd, protoreflect.ValueOfString(uuid.NewString()))
 	return full
+}
+
+// repeatEvery is how long a patient call waits before it is repeated.
+const repeatEvery = 200 * time.Millisecond
+
+// repeat makes a call until it is answered or its context ends. gRPC's own retries end after five
+// tries, and leave alone a server that goes away in the middle of its answer.
+func repeat(ctx context.Context, method string, args, reply any, conn *grpc.ClientConn, invoke grpc.UnaryInvoker,
+	options ...grpc.CallOption) error {
+	for {
+		err := invoke(ctx, method, args, reply, conn, options...)
+		if status.Code(err) != codes.Unavailable {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return status.FromContextError(ctx.Err()).Err()
+		case <-time.After(repeatEvery):
+		}
+	}
 }
 
 // restored is a stream whose errors are *errs.Error, and io.EOF at its end.

@@ -42,7 +42,8 @@ type Config struct {
 	// protects the way.
 	IsPlaintextAllowed bool
 	// IsPatient makes calls wait for a server that is away for as long as their context lasts, as a
-	// program wants that works unattended; otherwise they fail after a few tries, as a person wants.
+	// program wants that works unattended; otherwise they fail after a few tries, as a person wants. A
+	// stream that breaks off is the caller's to begin again either way.
 	IsPatient bool
 }
 
@@ -90,10 +91,13 @@ func Dial(ctx context.Context, c Config) (*Client, error) {
 		return nil, fmt.Errorf("the key would go to %s in the clear: use TLS, or allow it where something else "+
 			"protects the way", c.Address)
 	}
-	conn, err := grpc.NewClient(c.Address, grpc.WithTransportCredentials(security),
-		grpc.WithDefaultServiceConfig(retries), grpc.WithConnectParams(reconnect),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer), grpc.MaxRetryRPCBufferSize(maxRepeated),
-			grpc.WaitForReady(c.IsPatient)))
+	options := []grpc.DialOption{grpc.WithTransportCredentials(security), grpc.WithDefaultServiceConfig(retries),
+		grpc.WithConnectParams(reconnect), grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer),
+			grpc.MaxRetryRPCBufferSize(maxRepeated), grpc.WaitForReady(c.IsPatient))}
+	if c.IsPatient {
+		options = append(options, grpc.WithUnaryInterceptor(repeat))
+	}
+	conn, err := grpc.NewClient(c.Address, options...)
 	if err != nil {
 		return nil, fmt.Errorf("reach the server at %q: %w", c.Address, err)
 	}

@@ -27,16 +27,21 @@ import (
 // counting is a server that is away for its first calls; it notes what it is asked.
 type counting struct {
 	accessv1.UnimplementedAccessServiceServer
-	away  int32
-	calls atomic.Int32
-	ids   chan string
-	keys  chan string
+	away int32
+	// isAnswering makes it go away in the middle of its answers.
+	isAnswering bool
+	calls       atomic.Int32
+	ids         chan string
+	keys        chan string
 }
 
 func (s *counting) CreateKey(ctx context.Context, req *accessv1.CreateKeyRequest) (*accessv1.CreateKeyResponse, error) {
 	s.ids <- req.GetRequestId()
 	s.keys <- metadata.ValueFromIncomingContext(ctx, "authorization")[0]
 	if s.calls.Add(1) <= s.away {
+		if s.isAnswering {
+			_ = grpc.SendHeader(ctx, nil)
+		}
 		return nil, status.Error(codes.Unavailable, "away")
 	}
 	return &accessv1.CreateKeyResponse{}, nil
@@ -126,6 +131,21 @@ func absent(t *testing.T) string {
 	}
 	t.Fatal("no port is free")
 	return ""
+}
+
+func TestAPatientClientRepeatsWhatBreaksOff(t *testing.T) {
+	t.Parallel()
+	s := &counting{away: 7, isAnswering: true} // more than gRPC would try
+	c := dial(t, client.Config{Address: serve(t, s), Key: "secret", IsPatient: true})
+	if _, err := c.Access.CreateKey(t.Context(), &accessv1.CreateKeyRequest{}); err != nil {
+		t.Fatal(err)
+	}
+	first := <-s.ids
+	for range s.away {
+		if again := <-s.ids; again != first {
+			t.Errorf("a repetition had id %q, the first call %q", again, first)
+		}
+	}
 }
 
 func TestAPatientClientWaitsForTheServer(t *testing.T) {

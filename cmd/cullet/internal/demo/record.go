@@ -103,9 +103,21 @@ func isRefusal(err error) bool {
 	return errs.Is(err, errs.Invalid) || errs.Is(err, errs.Conflict)
 }
 
-const chunk = 64 << 10
+// uploadTries is how often a photo is begun again that broke off.
+const uploadTries = 5
 
 func (s *stage) uploadOne(ctx context.Context, content []byte) (hash string, err error) {
+	for range uploadTries {
+		if hash, err = s.stream(ctx, content); !errs.Is(err, errs.Unavailable) {
+			break
+		}
+	}
+	return hash, err
+}
+
+const chunk = 64 << 10
+
+func (s *stage) stream(ctx context.Context, content []byte) (hash string, err error) {
 	stream, err := s.client.Jobs.UploadPhoto(ctx)
 	if err != nil {
 		return "", err
