@@ -21,8 +21,9 @@ type process struct {
 	env     []string
 	log     string
 	command *exec.Cmd
-	// ended gives what Wait returned.
-	ended chan error
+	// ended is closed when it has ended, with result.
+	ended  chan struct{}
+	result error
 }
 
 // freeAddress gives an address that nobody listens on, with a port below those that kernels hand out
@@ -56,17 +57,18 @@ func (p *process) start() {
 	if err != nil {
 		p.t.Fatal(err)
 	}
-	ready, ended := make(chan struct{}), make(chan error, 1)
+	ready, ended := make(chan struct{}), make(chan struct{})
 	p.command, p.ended = command, ended
 	go func() {
 		readUntilReady(io.TeeReader(said, log), ready)
 		_ = log.Close()
-		ended <- command.Wait()
+		p.result = command.Wait()
+		close(ended)
 	}()
 	select {
 	case <-ready:
-	case err := <-ended:
-		p.t.Fatalf("the server ended with %v instead of starting:\n%s", err, p.lastWords())
+	case <-ended:
+		p.t.Fatalf("the server ended with %v instead of starting:\n%s", p.result, p.lastWords())
 	case <-time.After(time.Minute):
 		p.t.Fatalf("the server does not start:\n%s", p.lastWords())
 	}
@@ -89,8 +91,8 @@ func (p *process) kill() {
 	if err := p.command.Process.Kill(); err != nil {
 		p.t.Fatalf("kill the server: %v", err)
 	}
-	if err := <-p.ended; err == nil || err.Error() != "signal: killed" {
-		p.t.Fatalf("the server was not killed, it ended with %v:\n%s", err, p.lastWords())
+	if <-p.ended; p.result == nil || p.result.Error() != "signal: killed" {
+		p.t.Fatalf("the server was not killed, it ended with %v:\n%s", p.result, p.lastWords())
 	}
 }
 
@@ -98,8 +100,8 @@ func (p *process) kill() {
 func (p *process) mustLive() {
 	p.t.Helper()
 	select {
-	case err := <-p.ended:
-		p.t.Fatalf("the server ended with %v:\n%s", err, p.lastWords())
+	case <-p.ended:
+		p.t.Fatalf("the server ended by itself with %v:\n%s", p.result, p.lastWords())
 	default:
 	}
 }
@@ -111,9 +113,9 @@ func (p *process) stop() {
 		p.t.Fatalf("stop the server: %v", err)
 	}
 	select {
-	case err := <-p.ended:
-		if err != nil {
-			p.t.Errorf("the server ended with %v:\n%s", err, p.lastWords())
+	case <-p.ended:
+		if p.result != nil {
+			p.t.Errorf("the server ended with %v:\n%s", p.result, p.lastWords())
 		}
 	case <-time.After(time.Minute):
 		p.t.Error("the server does not end on an interrupt")

@@ -28,10 +28,10 @@ func (o *ordeal) judgeKills() {
 	o.t.Helper()
 	var text strings.Builder
 	server, postgres := 0, 0
-	for i, p := range phases {
+	for _, p := range phases {
 		fmt.Fprintf(&text, "\n  %-36s %3d %3d", p.name, o.struck[p.name], o.struckPostgres[p.name])
 		if o.struck[p.name] == 0 && *kills >= total(func(p phase) int { return p.server }) {
-			o.t.Errorf("the server was never killed in the phase %q", phases[i].name)
+			o.t.Errorf("the server was never killed in the phase %q", p.name)
 		}
 	}
 	for _, n := range o.struck {
@@ -44,7 +44,7 @@ func (o *ordeal) judgeKills() {
 	for _, what := range slices.Sorted(maps.Keys(o.cut)) {
 		fmt.Fprintf(&text, "\n  %-36s %3d", what, o.cut[what])
 	}
-	o.t.Logf("-seed=%d; kills of the server and of PostgreSQL:%s", *seed, text.String())
+	o.t.Logf("-seed=%d; kills of the server and of PostgreSQL:%s", o.seed, text.String())
 	if server != *kills || postgres != *kills/10 {
 		o.t.Errorf("the server was killed %d times and PostgreSQL %d times, want %d and %d", server, postgres, *kills, *kills/10)
 	}
