@@ -911,7 +911,7 @@ var File_cullet_jobs_v1_jobs_proto protoreflect.FileDescriptor
 
 const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\n" +
-	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"P\n" +
+	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/import.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"P\n" +
 	"\x10PhotoDescription\x12\x1d\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tR\tphotoHash\x12\x1d\n" +
@@ -966,7 +966,7 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\"n\n" +
 	"\x14AssessDamageResponse\x12<\n" +
 	"\vassessments\x18\x01 \x03(\v2\x1a.cullet.jobs.v1.AssessmentR\vassessments\x12\x18\n" +
-	"\acaution\x18\x02 \x01(\tR\acaution2\xf0\x05\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution2\xf4\v\n" +
 	"\n" +
 	"JobService\x12^\n" +
 	"\vUploadPhoto\x12\".cullet.jobs.v1.UploadPhotoRequest\x1a#.cullet.jobs.v1.UploadPhotoResponse\"\x04\x88\xe2\x18\x03(\x01\x12U\n" +
@@ -976,7 +976,14 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\x06GetJob\x12\x1d.cullet.jobs.v1.GetJobRequest\x1a\x1e.cullet.jobs.v1.GetJobResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/jobs/{job_id}\x12c\n" +
 	"\bListJobs\x12\x1f.cullet.jobs.v1.ListJobsRequest\x1a .cullet.jobs.v1.ListJobsResponse\"\x14\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\n" +
 	"\x12\b/v1/jobs\x12|\n" +
-	"\fAssessDamage\x12#.cullet.jobs.v1.AssessDamageRequest\x1a$.cullet.jobs.v1.AssessDamageResponse\"!\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/damages:assessB$Z\"cullet/proto/cullet/jobs/v1;jobsv1b\x06proto3"
+	"\fAssessDamage\x12#.cullet.jobs.v1.AssessDamageRequest\x1a$.cullet.jobs.v1.AssessDamageResponse\"!\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/damages:assess\x12o\n" +
+	"\n" +
+	"ImportJobs\x12!.cullet.jobs.v1.ImportJobsRequest\x1a\".cullet.jobs.v1.ImportJobsResponse\"\x1a\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/imports\x12u\n" +
+	"\tGetImport\x12 .cullet.jobs.v1.GetImportRequest\x1a!.cullet.jobs.v1.GetImportResponse\"#\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/imports/{import_id}\x12o\n" +
+	"\vListImports\x12\".cullet.jobs.v1.ListImportsRequest\x1a#.cullet.jobs.v1.ListImportsResponse\"\x17\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\r\x12\v/v1/imports\x12\x8b\x01\n" +
+	"\x11SaveColumnMapping\x12(.cullet.jobs.v1.SaveColumnMappingRequest\x1a).cullet.jobs.v1.SaveColumnMappingResponse\"!\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/columnMappings\x12\x8c\x01\n" +
+	"\x10GetColumnMapping\x12'.cullet.jobs.v1.GetColumnMappingRequest\x1a(.cullet.jobs.v1.GetColumnMappingResponse\"%\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/columnMappings/{name}\x12\x8b\x01\n" +
+	"\x12ListColumnMappings\x12).cullet.jobs.v1.ListColumnMappingsRequest\x1a*.cullet.jobs.v1.ListColumnMappingsResponse\"\x1e\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/columnMappingsB$Z\"cullet/proto/cullet/jobs/v1;jobsv1b\x06proto3"
 
 var (
 	file_cullet_jobs_v1_jobs_proto_rawDescOnce sync.Once
@@ -992,27 +999,39 @@ func file_cullet_jobs_v1_jobs_proto_rawDescGZIP() []byte {
 
 var file_cullet_jobs_v1_jobs_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_cullet_jobs_v1_jobs_proto_goTypes = []any{
-	(*PhotoDescription)(nil),     // 0: cullet.jobs.v1.PhotoDescription
-	(*UploadPhotoRequest)(nil),   // 1: cullet.jobs.v1.UploadPhotoRequest
-	(*UploadPhotoResponse)(nil),  // 2: cullet.jobs.v1.UploadPhotoResponse
-	(*GetPhotoRequest)(nil),      // 3: cullet.jobs.v1.GetPhotoRequest
-	(*GetPhotoResponse)(nil),     // 4: cullet.jobs.v1.GetPhotoResponse
-	(*RecordJobRequest)(nil),     // 5: cullet.jobs.v1.RecordJobRequest
-	(*RecordJobResponse)(nil),    // 6: cullet.jobs.v1.RecordJobResponse
-	(*AmendJobRequest)(nil),      // 7: cullet.jobs.v1.AmendJobRequest
-	(*AmendJobResponse)(nil),     // 8: cullet.jobs.v1.AmendJobResponse
-	(*GetJobRequest)(nil),        // 9: cullet.jobs.v1.GetJobRequest
-	(*GetJobResponse)(nil),       // 10: cullet.jobs.v1.GetJobResponse
-	(*ListJobsRequest)(nil),      // 11: cullet.jobs.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),     // 12: cullet.jobs.v1.ListJobsResponse
-	(*AssessDamageRequest)(nil),  // 13: cullet.jobs.v1.AssessDamageRequest
-	(*AssessDamageResponse)(nil), // 14: cullet.jobs.v1.AssessDamageResponse
-	(*Photo)(nil),                // 15: cullet.jobs.v1.Photo
-	(*RepairRecord)(nil),         // 16: cullet.jobs.v1.RepairRecord
-	(*Job)(nil),                  // 17: cullet.jobs.v1.Job
-	(*Glass)(nil),                // 18: cullet.jobs.v1.Glass
-	(*Damage)(nil),               // 19: cullet.jobs.v1.Damage
-	(*Assessment)(nil),           // 20: cullet.jobs.v1.Assessment
+	(*PhotoDescription)(nil),           // 0: cullet.jobs.v1.PhotoDescription
+	(*UploadPhotoRequest)(nil),         // 1: cullet.jobs.v1.UploadPhotoRequest
+	(*UploadPhotoResponse)(nil),        // 2: cullet.jobs.v1.UploadPhotoResponse
+	(*GetPhotoRequest)(nil),            // 3: cullet.jobs.v1.GetPhotoRequest
+	(*GetPhotoResponse)(nil),           // 4: cullet.jobs.v1.GetPhotoResponse
+	(*RecordJobRequest)(nil),           // 5: cullet.jobs.v1.RecordJobRequest
+	(*RecordJobResponse)(nil),          // 6: cullet.jobs.v1.RecordJobResponse
+	(*AmendJobRequest)(nil),            // 7: cullet.jobs.v1.AmendJobRequest
+	(*AmendJobResponse)(nil),           // 8: cullet.jobs.v1.AmendJobResponse
+	(*GetJobRequest)(nil),              // 9: cullet.jobs.v1.GetJobRequest
+	(*GetJobResponse)(nil),             // 10: cullet.jobs.v1.GetJobResponse
+	(*ListJobsRequest)(nil),            // 11: cullet.jobs.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),           // 12: cullet.jobs.v1.ListJobsResponse
+	(*AssessDamageRequest)(nil),        // 13: cullet.jobs.v1.AssessDamageRequest
+	(*AssessDamageResponse)(nil),       // 14: cullet.jobs.v1.AssessDamageResponse
+	(*Photo)(nil),                      // 15: cullet.jobs.v1.Photo
+	(*RepairRecord)(nil),               // 16: cullet.jobs.v1.RepairRecord
+	(*Job)(nil),                        // 17: cullet.jobs.v1.Job
+	(*Glass)(nil),                      // 18: cullet.jobs.v1.Glass
+	(*Damage)(nil),                     // 19: cullet.jobs.v1.Damage
+	(*Assessment)(nil),                 // 20: cullet.jobs.v1.Assessment
+	(*ImportJobsRequest)(nil),          // 21: cullet.jobs.v1.ImportJobsRequest
+	(*GetImportRequest)(nil),           // 22: cullet.jobs.v1.GetImportRequest
+	(*ListImportsRequest)(nil),         // 23: cullet.jobs.v1.ListImportsRequest
+	(*SaveColumnMappingRequest)(nil),   // 24: cullet.jobs.v1.SaveColumnMappingRequest
+	(*GetColumnMappingRequest)(nil),    // 25: cullet.jobs.v1.GetColumnMappingRequest
+	(*ListColumnMappingsRequest)(nil),  // 26: cullet.jobs.v1.ListColumnMappingsRequest
+	(*ImportJobsResponse)(nil),         // 27: cullet.jobs.v1.ImportJobsResponse
+	(*GetImportResponse)(nil),          // 28: cullet.jobs.v1.GetImportResponse
+	(*ListImportsResponse)(nil),        // 29: cullet.jobs.v1.ListImportsResponse
+	(*SaveColumnMappingResponse)(nil),  // 30: cullet.jobs.v1.SaveColumnMappingResponse
+	(*GetColumnMappingResponse)(nil),   // 31: cullet.jobs.v1.GetColumnMappingResponse
+	(*ListColumnMappingsResponse)(nil), // 32: cullet.jobs.v1.ListColumnMappingsResponse
 }
 var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	0,  // 0: cullet.jobs.v1.UploadPhotoRequest.description:type_name -> cullet.jobs.v1.PhotoDescription
@@ -1034,15 +1053,27 @@ var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	9,  // 16: cullet.jobs.v1.JobService.GetJob:input_type -> cullet.jobs.v1.GetJobRequest
 	11, // 17: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
 	13, // 18: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
-	2,  // 19: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
-	4,  // 20: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
-	6,  // 21: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
-	8,  // 22: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
-	10, // 23: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
-	12, // 24: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
-	14, // 25: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
-	19, // [19:26] is the sub-list for method output_type
-	12, // [12:19] is the sub-list for method input_type
+	21, // 19: cullet.jobs.v1.JobService.ImportJobs:input_type -> cullet.jobs.v1.ImportJobsRequest
+	22, // 20: cullet.jobs.v1.JobService.GetImport:input_type -> cullet.jobs.v1.GetImportRequest
+	23, // 21: cullet.jobs.v1.JobService.ListImports:input_type -> cullet.jobs.v1.ListImportsRequest
+	24, // 22: cullet.jobs.v1.JobService.SaveColumnMapping:input_type -> cullet.jobs.v1.SaveColumnMappingRequest
+	25, // 23: cullet.jobs.v1.JobService.GetColumnMapping:input_type -> cullet.jobs.v1.GetColumnMappingRequest
+	26, // 24: cullet.jobs.v1.JobService.ListColumnMappings:input_type -> cullet.jobs.v1.ListColumnMappingsRequest
+	2,  // 25: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
+	4,  // 26: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
+	6,  // 27: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
+	8,  // 28: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
+	10, // 29: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
+	12, // 30: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
+	14, // 31: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
+	27, // 32: cullet.jobs.v1.JobService.ImportJobs:output_type -> cullet.jobs.v1.ImportJobsResponse
+	28, // 33: cullet.jobs.v1.JobService.GetImport:output_type -> cullet.jobs.v1.GetImportResponse
+	29, // 34: cullet.jobs.v1.JobService.ListImports:output_type -> cullet.jobs.v1.ListImportsResponse
+	30, // 35: cullet.jobs.v1.JobService.SaveColumnMapping:output_type -> cullet.jobs.v1.SaveColumnMappingResponse
+	31, // 36: cullet.jobs.v1.JobService.GetColumnMapping:output_type -> cullet.jobs.v1.GetColumnMappingResponse
+	32, // 37: cullet.jobs.v1.JobService.ListColumnMappings:output_type -> cullet.jobs.v1.ListColumnMappingsResponse
+	25, // [25:38] is the sub-list for method output_type
+	12, // [12:25] is the sub-list for method input_type
 	12, // [12:12] is the sub-list for extension type_name
 	12, // [12:12] is the sub-list for extension extendee
 	0,  // [0:12] is the sub-list for field type_name
@@ -1053,6 +1084,7 @@ func file_cullet_jobs_v1_jobs_proto_init() {
 	if File_cullet_jobs_v1_jobs_proto != nil {
 		return
 	}
+	file_cullet_jobs_v1_import_proto_init()
 	file_cullet_jobs_v1_record_proto_init()
 	file_cullet_jobs_v1_jobs_proto_msgTypes[1].OneofWrappers = []any{
 		(*UploadPhotoRequest_Description)(nil),
