@@ -20,7 +20,7 @@ var units = map[string]jobs.LengthUnit{"mm": jobs.Millimetres, "cm": jobs.Centim
 	"inch": jobs.Inches, "inches": jobs.Inches, `"`: jobs.Inches, "″": jobs.Inches, "”": jobs.Inches, "''": jobs.Inches}
 
 var (
-	withUnit = regexp.MustCompile(`^(.*?[0-9¼½¾⅛⅜⅝⅞])\s*([a-z"″”'.]*)$`)
+	withUnit = regexp.MustCompile(`^(.*?[0-9¼½¾⅛⅜⅝⅞])\s*([a-z"″”'][a-z"″”'.]*)?$`)
 	fraction = regexp.MustCompile(`^(-?)(?:([0-9]{1,4})(?:\s+|\s*-\s*))?([0-9]{1,4})\s*/\s*([0-9]{1,2})$`)
 	// asDate is what a spreadsheet makes of 3/16.
 	asDate = regexp.MustCompile(`(?i)^(?:[0-9]{1,2}[-. /]+)?(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)`)

@@ -79,9 +79,11 @@ type builder struct {
 	faults []errs.Field
 	// origins are those of the damages and photos, by the name of their list.
 	origins map[string][]origin
-	// zone and day are those of the record's times; day is empty when no column tells it.
-	zone *time.Location
-	day  string
+	// zone and day are those of the record's times; day is empty when no column tells it, and isDayBad
+	// tells that one does and cannot be read.
+	zone     *time.Location
+	day      string
+	isDayBad bool
 }
 
 // read makes the record of some rows.
@@ -141,7 +143,9 @@ func (b *builder) times(tree map[string]any) {
 				}
 			}
 		case jobs.RepairDate:
+			before := len(b.faults)
 			b.day, _ = b.own(x).(string)
+			b.isDayBad = len(b.faults) > before
 		}
 	}
 }
@@ -269,6 +273,9 @@ func (b *builder) locate(path string) (jobs.Cell, bool) {
 			return b.cell(x, row, list == ""), true
 		}
 	}
+	for _, p := range b.parts[path] { // a list that is empty: the first column that could fill it
+		return b.cell(p.members[0], b.rows[0], false), true
+	}
 	return jobs.Cell{}, false
 }
 
@@ -291,7 +298,7 @@ func split(path string) (list string, number int, member string) {
 	list, rest, isItem := strings.Cut(path, "[")
 	digits, member, isMember := strings.Cut(rest, "].")
 	number, err := strconv.Atoi(digits)
-	if !isItem || !isMember || err != nil || !slices.Contains(lists, list) {
+	if !isItem || !isMember || err != nil || number < 0 || !slices.Contains(lists, list) {
 		return "", 0, path
 	}
 	return list, number, member

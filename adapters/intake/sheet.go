@@ -59,7 +59,9 @@ func TooManyRows() error {
 }
 
 // Refuse is the error of a file that cannot be read at all.
-func Refuse(reason, message string, args ...any) error { return refuse(fault(reason, message, args...)) }
+func Refuse(reason, message string, args ...any) error {
+	return refuse(fault(reason, message, args...))
+}
 
 // cell gives what stands in a column of the row; the zero Cell when nothing does.
 func (r *Row) cell(column int) Cell {

@@ -13,7 +13,9 @@ import (
 // bad is why a cell cannot be read.
 type bad struct{ reason, message string }
 
-func badf(reason, message string, args ...any) *bad { return &bad{reason, fmt.Sprintf(message, args...)} }
+func badf(reason, message string, args ...any) *bad {
+	return &bad{reason, fmt.Sprintf(message, args...)}
+}
 
 // parse reads a cell in which something stands, as the contract writes the field in JSON; nil without
 // a fault when the word in it says that nothing is known.

@@ -28,7 +28,9 @@ var orders = map[jobs.DateOrder]string{"": "year-month-day, 2026-10-20", jobs.Ye
 var spaces = strings.NewReplacer("\u00a0", " ", "\u202f", " ")
 
 // takeApart gives the groups of moment; nil when the text is none.
-func takeApart(text string) []string { return moment.FindStringSubmatch(strings.ToUpper(spaces.Replace(text))) }
+func takeApart(text string) []string {
+	return moment.FindStringSubmatch(strings.ToUpper(spaces.Replace(text)))
+}
 
 // civilDay reads a day as the contract writes it, "2026-10-20".
 func (b *builder) civilDay(text string) (any, *bad) {
@@ -93,7 +95,10 @@ func (b *builder) instant(text string) (any, *bad) {
 			return nil, bad
 		}
 	}
-	if day == "" {
+	switch {
+	case day == "" && b.isDayBad:
+		return nil, badf("NOT_A_TIME", "%.60q was given, a time of a day that cannot be read; mend the field %s", text, jobs.RepairDate)
+	case day == "":
 		return nil, badf("NOT_A_TIME", "%.60q was given, a time without a day; give the day too, or name in the mapping the column of the "+
 			"field %s", text, jobs.RepairDate)
 	}

@@ -96,6 +96,7 @@ type Outside struct {
 	Channels          []claims.Channel
 	RemittanceFormats []invoices.RemittanceFormat
 	Photos            jobs.PhotoStore
+	Intakes           []jobs.IntakeFormat
 	Document          invoices.Document
 	Sender            webhooks.Sender
 	// CheckURL refuses, with a sentence, an address that webhooks may not be delivered to.

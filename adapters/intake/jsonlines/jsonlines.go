@@ -47,7 +47,8 @@ func (Format) Read(content []byte, m jobs.Mapping) (jobs.Intake, error) {
 	f := file{sheet: &intake.Sheet{}, columns: map[string]int{}}
 	number := 0
 	for line := range strings.Lines(text) {
-		if number++; strings.TrimSpace(line) == "" {
+		number++
+		if line = strings.TrimSpace(line); line == "" {
 			continue
 		}
 		if len(f.sheet.Rows) == jobs.MaxIntakeRows {
@@ -72,8 +73,8 @@ func (f *file) row(line string, number int) intake.Row {
 	r := intake.Row{Line: number}
 	w := walker{file: f, row: &r, decoder: jsontext.NewDecoder(strings.NewReader(line))}
 	if err := w.document(); err != nil {
-		return intake.Row{Line: number, Fault: intake.Unreadable("JSON_SYNTAX", "line %d cannot be read: %v; give one JSON object on it, {...}",
-			number, err)}
+		return intake.Row{Line: number, Fault: intake.Unreadable("JSON_SYNTAX", "line %d cannot be read: %s; give one JSON object on it, {...}",
+			number, strings.TrimPrefix(err.Error(), "jsontext: "))}
 	}
 	return r
 }

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"cullet/services/access"
 	"cullet/services/errs"
 )
@@ -64,11 +66,23 @@ func Refuse(ctx context.Context, found []errs.Field) error {
 	if c := callOf(ctx); c != nil {
 		guards = c.faults
 	}
+	return errs.InvalidFields("INVALID_REQUEST", behind(guards, found))
+}
+
+// behind puts what a handler found behind what the guard found, without what only follows from it.
+func behind(guards, found []errs.Field) []errs.Field {
 	all := slices.Clone(guards)
 	for _, f := range found {
 		if !slices.ContainsFunc(guards, func(g errs.Field) bool { return isWithin(f.Path, g.Path) }) {
 			all = append(all, f)
 		}
 	}
-	return errs.InvalidFields("INVALID_REQUEST", all)
+	return all
+}
+
+// Inspect gives the faults of a request that nobody sent, one made of a row of a file, as Refuse would
+// tell them: those of values that could not be read and were left out, those that the guard finds, and
+// what was found behind it. It may be repeated.
+func Inspect(request proto.Message, leftOut, found []errs.Field) []errs.Field {
+	return behind(joinFaults(slices.Clone(leftOut), check(request, 0)), found)
 }

@@ -561,7 +561,8 @@ type ColumnBinding struct {
 	// day of times that are given without one.
 	Field string `protobuf:"bytes,1,opt,name=field,proto3" json:"field,omitempty"`
 	// Name of the column. "#" in it stands for the number, "Chip # size". In JSON lines members within
-	// members are joined by points, and items of lists are numbered from 1: "car.vin", "chips.#.size".
+	// members are joined by points, and items of lists are numbered from 1: "car.vin", "chips.#.size"; a
+	// list of plain values is one cell, with spaces between them.
 	Column string `protobuf:"bytes,2,opt,name=column,proto3" json:"column,omitempty"`
 	// What stands when the cell is empty, or when no column is named.
 	Value string `protobuf:"bytes,3,opt,name=value,proto3" json:"value,omitempty"`
