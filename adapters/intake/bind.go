@@ -185,6 +185,9 @@ func (b *binder) unused() (all []string) {
 
 // named lists columns for a sentence.
 func named(columns []string) string {
+	if len(columns) == 0 {
+		return "none"
+	}
 	var b strings.Builder
 	for i, name := range columns {
 		if b.Len()+len(name) > maxNamed {

@@ -17,7 +17,6 @@ import (
 	"cullet/adapters"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 	"cullet/services/errs"
-	"cullet/services/ident"
 	"cullet/services/jobs/jobsrpc"
 )
 
@@ -49,7 +48,7 @@ func mapping(t testing.TB, name string) *jobsv1.ColumnMapping {
 	return m
 }
 
-// line is a mapping of few columns for files that tests write themselves.
+// plain is a mapping of few columns for files that tests write themselves.
 func plain(change func(*jobsv1.ColumnMapping)) *jobsv1.ColumnMapping {
 	m := &jobsv1.ColumnMapping{Format: "csv"}
 	for field, column := range map[string]string{"external_reference": "ref", "vehicle.vin": "vin", "start_time": "begin", "finish_time": "end",
@@ -177,5 +176,3 @@ func golden(t *testing.T, name string, r *jobsv1.GetImportResponse) {
 		t.Errorf("the report of %s is not %s; -update rewrites it:\n%s", name, file, b.String())
 	}
 }
-
-func importID(i *jobsv1.Import) ident.Import { return ident.Import(i.GetImportId()) }
