@@ -67,7 +67,7 @@ func hundredthsOf(text string, mark jobs.DecimalMark, unit jobs.LengthUnit) (int
 	switch unit {
 	case jobs.Inches:
 		return divide(d.unscaled*hundredthsOfInch, pow10(d.scale)), nil
-	case jobs.InchSixteens:
+	case jobs.SixteenthInches:
 		return divide(d.unscaled*hundredthsOfInch, 16*pow10(d.scale)), nil
 	case jobs.Centimetres:
 		return exactly(text, d, 3, "centimetres")
@@ -86,7 +86,7 @@ func exactly(text string, d decimal, most int, unit string) (int64, *bad) {
 // ofFraction reads "3/4", "19/16", "1 3/16" and "1-3/16" of an inch. The parts are sign, whole,
 // numerator and denominator.
 func ofFraction(text string, parts []string, unit jobs.LengthUnit) (int64, *bad) {
-	if unit != jobs.Inches && unit != jobs.InchSixteens {
+	if unit != jobs.Inches && unit != jobs.SixteenthInches {
 		return 0, badf("UNIT", "%.60q was given; fractions are of inches: write %q, or give millimetres", text, text+" in")
 	}
 	whole, _ := strconv.ParseInt("0"+parts[2], 10, 64) // digits, by the pattern

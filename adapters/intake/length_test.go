@@ -36,7 +36,7 @@ func TestLength(t *testing.T) {
 		{"2,105", "21.05", jobs.DecimalComma, jobs.Centimetres}, {"1", "25.4", "", jobs.Inches}, {"14", "355.6", "", jobs.Inches},
 		{"3/4", "19.05", "", jobs.Inches}, {"1 3/16", "30.16", "", jobs.Inches}, {"1-3/16", "30.16", "", jobs.Inches}, {"19/16", "30.16", "", jobs.Inches},
 		{"3/4 in", "19.05", "", ""}, {`1 3/16"`, "30.16", "", ""}, {"0.75in.", "19.05", "", ""}, {"1/8 inch", "3.18", "", ""}, {"1½ inches", "38.1", "", ""},
-		{"¾", "19.05", "", jobs.Inches}, {"12", "19.05", "", jobs.InchSixteens}, {"1", "1.59", "", jobs.InchSixteens}, {"-1/2", "-12.7", "", jobs.Inches},
+		{"¾", "19.05", "", jobs.Inches}, {"12", "19.05", "", jobs.SixteenthInches}, {"1", "1.59", "", jobs.SixteenthInches}, {"-1/2", "-12.7", "", jobs.Inches},
 		{"0,75", "19.05", jobs.DecimalComma, jobs.Inches}, {"1/64", "0.4", "", jobs.Inches},
 
 		{"12.345", "TOO_PRECISE", "", ""}, {"1.2345 cm", "TOO_PRECISE", "", ""}, {"12,5", "THOUSANDS", "", ""}, {"1,250", "THOUSANDS", "", ""},
@@ -88,7 +88,7 @@ func TestInchesAsRationalNumbersHaveThem(t *testing.T) {
 		sameAs(t, decimals, got, bad, hundredthsOfMM(exact))
 
 		sixteenths := rapid.Int64Range(0, 999).Draw(t, "sixteenths")
-		got, bad = length(fmt.Sprint(sixteenths), "", jobs.InchSixteens)
+		got, bad = length(fmt.Sprint(sixteenths), "", jobs.SixteenthInches)
 		sameAs(t, "sixteenths", got, bad, hundredthsOfMM(big.NewRat(sixteenths, 16)))
 	})
 }

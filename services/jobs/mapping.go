@@ -48,10 +48,10 @@ type LengthUnit string
 
 // The units of length. Empty reads as Millimetres.
 const (
-	Millimetres  LengthUnit = "MILLIMETRE"
-	Centimetres  LengthUnit = "CENTIMETRE"
-	Inches       LengthUnit = "INCH"
-	InchSixteens LengthUnit = "SIXTEENTH_INCH"
+	Millimetres     LengthUnit = "MILLIMETRE"
+	Centimetres     LengthUnit = "CENTIMETRE"
+	Inches          LengthUnit = "INCH"
+	SixteenthInches LengthUnit = "SIXTEENTH_INCH"
 )
 
 // TemperatureUnit is the unit of temperatures that name none themselves.

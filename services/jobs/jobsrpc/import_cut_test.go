@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -14,7 +13,6 @@ import (
 	"cullet/adapters"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 	"cullet/services/ident"
-	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
 	"cullet/services/jobs/jobsrpc"
 )
@@ -199,34 +197,5 @@ func TestSameFileTwiceAtOnce(t *testing.T) {
 	}
 	if recorded != 60 || known != 60 || w.Count("jobs") != 60 {
 		t.Errorf("%d recorded, %d known, %d jobs", recorded, known, w.Count("jobs"))
-	}
-}
-
-// The work queue brings an import to its end by itself, also when the first worker died of it.
-func TestWorkersAdvanceImports(t *testing.T) {
-	t.Parallel()
-	w := start(t)
-	i := w.send(&jobsv1.ImportJobsRequest{Content: table(references(40)...), Mapping: plain(nil)})
-	died := false
-	ctx, cancel := context.WithCancel(t.Context())
-	worker := outbox.NewWorker(w.DB, outbox.Options{Poll: 10 * time.Millisecond, Retry: func(int) time.Duration { return time.Millisecond }},
-		map[string]outbox.Handler{"job.import": func(ctx context.Context, shop ident.Shop, key string) error {
-			if !died {
-				died = true
-				room, ctx := w.interrupted(ctx)
-				return room.AdvanceImport(ctx, shop, key)
-			}
-			defer cancel()
-			return w.room().AdvanceImport(ctx, shop, key)
-		}})
-	worker.Run(ctx)
-	done := w.report(i.GetImportId()).GetImport()
-	if !died || done.GetState() != jobsv1.ImportState_IMPORT_STATE_DONE || done.GetRecordedCount() != 40 || w.Count("jobs") != 40 {
-		t.Errorf("%v, %d jobs", done, w.Count("jobs"))
-	}
-	var left []string
-	w.Select(&left, `SELECT topic FROM work WHERE topic = 'job.import'`)
-	if len(left) > 0 {
-		t.Errorf("work is left: %s", strings.Join(left, ", "))
 	}
 }

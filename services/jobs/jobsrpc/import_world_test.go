@@ -51,9 +51,9 @@ func mapping(t testing.TB, name string) *jobsv1.ColumnMapping {
 // plain is a mapping of few columns for files that tests write themselves.
 func plain(change func(*jobsv1.ColumnMapping)) *jobsv1.ColumnMapping {
 	m := &jobsv1.ColumnMapping{Format: "csv"}
-	for field, column := range map[string]string{"external_reference": "ref", "vehicle.vin": "vin", "start_time": "begin", "finish_time": "end",
-		"technician": "tech", "damages.#.kind": "kind", "damages.#.spread_mm": "size", "damages.#.outcome": "what"} {
-		m.Columns = append(m.Columns, &jobsv1.ColumnBinding{Field: field, Column: column})
+	for _, c := range [][2]string{{"external_reference", "ref"}, {"vehicle.vin", "vin"}, {"start_time", "begin"}, {"finish_time", "end"},
+		{"technician", "tech"}, {"damages.#.kind", "kind"}, {"damages.#.spread_mm", "size"}, {"damages.#.outcome", "what"}} {
+		m.Columns = append(m.Columns, &jobsv1.ColumnBinding{Field: c[0], Column: c[1]})
 	}
 	if change != nil {
 		change(m)
