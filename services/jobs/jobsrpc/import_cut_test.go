@@ -154,24 +154,44 @@ func TestImportThatIsInterruptedGoesOn(t *testing.T) {
 	}
 }
 
-// Two workers at one import at once, as when a lease was lost and the loser has not noticed: they take
-// turns, and a third that comes late finds nothing to do.
+// Two workers at one import at once, as when a lease was lost and the loser has not noticed: the second
+// begins while the first is within a transaction, and they take turns. A third that comes late finds
+// nothing to do. A preview has no key of the records to fall back upon.
 func TestTwoWorkersAtOneImport(t *testing.T) {
 	t.Parallel()
-	w := start(t)
-	i := w.send(&jobsv1.ImportJobsRequest{Content: table(references(60)...), Mapping: plain(nil)})
-	var working sync.WaitGroup
-	for range 2 {
-		working.Go(func() {
-			if err := w.room().AdvanceImport(t.Context(), w.Shop, i.GetImportId()); err != nil {
-				t.Error(err)
+	for _, isPreview := range []bool{false, true} {
+		t.Run(fmt.Sprint("isPreview ", isPreview), func(t *testing.T) {
+			t.Parallel()
+			w := start(t)
+			i := w.send(&jobsv1.ImportJobsRequest{Content: table(references(60)...), Mapping: plain(nil), IsPreview: isPreview})
+			second := make(chan error, 1)
+			var once sync.Once
+			clock := func() time.Time { // asked within the first one's transaction
+				once.Do(func() {
+					go func() { second <- w.room().AdvanceImport(t.Context(), w.Shop, i.GetImportId()) }()
+					for waits := 0; waits == 0 && len(second) == 0 && t.Context().Err() == nil; {
+						w.Get(&waits, `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'`)
+					}
+				})
+				return now
+			}
+			room := jobsrpc.New(w.DB, nil, clock, nil, nil, adapters.Intakes()...)
+			if err := room.AdvanceImport(t.Context(), w.Shop, i.GetImportId()); err != nil {
+				t.Errorf("the first: %v", err)
+			}
+			if err := <-second; err != nil {
+				t.Errorf("the second: %v", err)
+			}
+			w.advance(i)
+			recorded := 60
+			if isPreview {
+				recorded = 0
+			}
+			got := w.report(i.GetImportId()).GetImport()
+			if got.GetRecordedCount() != 60 || w.Count("import_rows") != 60 || w.Count("jobs") != recorded || w.Count("events") != recorded {
+				t.Errorf("%v, %d rows, %d jobs, %d events", got, w.Count("import_rows"), w.Count("jobs"), w.Count("events"))
 			}
 		})
-	}
-	working.Wait()
-	w.advance(i)
-	if got := w.report(i.GetImportId()).GetImport(); got.GetRecordedCount() != 60 || w.Count("jobs") != 60 || w.Count("import_rows") != 60 || w.Count("events") != 60 {
-		t.Errorf("%v, %d jobs, %d rows, %d events", got, w.Count("jobs"), w.Count("import_rows"), w.Count("events"))
 	}
 }
 
