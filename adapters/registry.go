@@ -6,9 +6,12 @@ import (
 	"cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
 	jsonformat "cullet/adapters/format/json"
+	csvintake "cullet/adapters/intake/csv"
+	"cullet/adapters/intake/jsonlines"
 	csvremittance "cullet/adapters/remittance/csv"
 	"cullet/services/claims"
 	"cullet/services/invoices"
+	"cullet/services/jobs"
 )
 
 // Formats lists the formats of claims that a payer's profile can name.
@@ -22,6 +25,14 @@ func Formats() []claims.Format {
 func RemittanceFormats() []invoices.RemittanceFormat {
 	return []invoices.RemittanceFormat{
 		csvremittance.Format{},
+	}
+}
+
+// Intakes lists the formats of shop systems' files that a mapping can name.
+func Intakes() []jobs.IntakeFormat {
+	return []jobs.IntakeFormat{
+		csvintake.Format{},
+		jsonlines.Format{},
 	}
 }
 

@@ -25,6 +25,16 @@ func TestNamesAreUnique(t *testing.T) {
 	if !formats["json"] || !remittances["csv"] {
 		t.Errorf("got claim formats %v and remittance formats %v", formats, remittances)
 	}
+	intakes := map[string]bool{}
+	for _, f := range adapters.Intakes() {
+		if f.Name() == "" || intakes[f.Name()] {
+			t.Errorf("intake format %q is empty or there twice", f.Name())
+		}
+		intakes[f.Name()] = true
+	}
+	if !intakes["csv"] || !intakes["jsonlines"] {
+		t.Errorf("got intake formats %v", intakes)
+	}
 	channels := map[string]bool{}
 	for _, c := range adapters.Channels(adapters.ChannelOptions{Folders: t.TempDir()}) {
 		if c.Name() == "" || channels[c.Name()] {

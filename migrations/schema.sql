@@ -250,6 +250,24 @@ TABLE claims -- Claims: what changes often.
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE
 
+TABLE column_mappings -- How the files of a shop system are read; overwritten, each change audited.
+    shop_id uuid NOT NULL
+    mapping_id uuid NOT NULL
+    name text NOT NULL
+    version integer NOT NULL
+    content jsonb NOT NULL
+    update_time timestamp with time zone NOT NULL
+    updated_by text NOT NULL
+    CONSTRAINT column_mappings_pkey PRIMARY KEY (shop_id, mapping_id)
+    CONSTRAINT column_mappings_name UNIQUE (shop_id, name)
+    CONSTRAINT column_mappings_content_check CHECK ((jsonb_typeof(content) = 'object'::text))
+    CONSTRAINT column_mappings_name_check CHECK (((name ~ '^[a-z0-9]+(-[a-z0-9]+)*$'::text) AND (char_length(name) <= 60)))
+    CONSTRAINT column_mappings_version_check CHECK ((version >= 1))
+    CONSTRAINT column_mappings_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT, UPDATE (version, content, update_time, updated_by)
+
 TABLE customers
     shop_id uuid NOT NULL
     customer_id uuid NOT NULL
@@ -328,6 +346,70 @@ TABLE events -- What happened to a subject, in the order of its versions; append
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT
+
+TABLE import_rows -- What became of each record of a file.
+    shop_id uuid NOT NULL
+    import_id uuid NOT NULL
+    record_number integer NOT NULL
+    line_number integer NOT NULL
+    row_numbers jsonb NOT NULL
+    external_reference text NOT NULL
+    outcome text NOT NULL
+    job_id uuid
+    faults jsonb NOT NULL
+    CONSTRAINT import_rows_pkey PRIMARY KEY (shop_id, import_id, record_number)
+    CONSTRAINT import_rows_check CHECK (((outcome <> 'RECORDED'::text) OR (job_id IS NOT NULL)))
+    CONSTRAINT import_rows_external_reference_check CHECK ((char_length(external_reference) <= 100))
+    CONSTRAINT import_rows_faults_check CHECK ((jsonb_typeof(faults) = 'array'::text))
+    CONSTRAINT import_rows_line_number_check CHECK ((line_number >= 1))
+    CONSTRAINT import_rows_outcome_check CHECK ((outcome = ANY (ARRAY['RECORDED'::text, 'KNOWN'::text, 'CONFLICT'::text, 'REFUSED'::text, 'ACCEPTABLE'::text])))
+    CONSTRAINT import_rows_record_number_check CHECK ((record_number >= 1))
+    CONSTRAINT import_rows_row_numbers_check CHECK ((jsonb_typeof(row_numbers) = 'array'::text))
+    CONSTRAINT import_rows_shop_id_import_id_fkey FOREIGN KEY (shop_id, import_id) REFERENCES imports(shop_id, import_id)
+    CREATE INDEX import_rows_reference ON public.import_rows USING btree (shop_id, import_id, external_reference)
+    CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.import_rows FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
+    CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.import_rows FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT
+
+TABLE imports -- Files of shop systems and how far each is.
+    shop_id uuid NOT NULL
+    import_id uuid NOT NULL
+    state text NOT NULL
+    is_preview boolean NOT NULL
+    file_name text NOT NULL
+    file_hash bytea NOT NULL
+    content bytea NOT NULL
+    mapping jsonb NOT NULL
+    unused_columns text[] NOT NULL
+    record_count integer NOT NULL
+    done_count integer NOT NULL DEFAULT 0
+    recorded_count integer NOT NULL DEFAULT 0
+    known_count integer NOT NULL DEFAULT 0
+    conflict_count integer NOT NULL DEFAULT 0
+    refused_count integer NOT NULL DEFAULT 0
+    create_time timestamp with time zone NOT NULL
+    created_by text NOT NULL
+    finish_time timestamp with time zone
+    failure text NOT NULL DEFAULT ''::text
+    CONSTRAINT imports_pkey PRIMARY KEY (shop_id, import_id)
+    CONSTRAINT imports_check CHECK (((done_count >= 0) AND (done_count <= record_count)))
+    CONSTRAINT imports_check1 CHECK (((((recorded_count + known_count) + conflict_count) + refused_count) = done_count))
+    CONSTRAINT imports_check2 CHECK (((state = 'DONE'::text) = (done_count = record_count)))
+    CONSTRAINT imports_check3 CHECK (((state = ANY (ARRAY['DONE'::text, 'FAILED'::text])) = (finish_time IS NOT NULL)))
+    CONSTRAINT imports_check4 CHECK (((state = 'FAILED'::text) = (failure <> ''::text)))
+    CONSTRAINT imports_content_check CHECK (((octet_length(content) >= 1) AND (octet_length(content) <= 4194304)))
+    CONSTRAINT imports_failure_check CHECK ((char_length(failure) <= 1000))
+    CONSTRAINT imports_file_hash_check CHECK ((octet_length(file_hash) = 32))
+    CONSTRAINT imports_file_name_check CHECK ((char_length(file_name) <= 200))
+    CONSTRAINT imports_mapping_check CHECK ((jsonb_typeof(mapping) = 'object'::text))
+    CONSTRAINT imports_record_count_check CHECK ((record_count >= 1))
+    CONSTRAINT imports_state_check CHECK ((state = ANY (ARRAY['RECEIVED'::text, 'RUNNING'::text, 'DONE'::text, 'FAILED'::text])))
+    CONSTRAINT imports_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT, UPDATE (state, done_count, recorded_count, known_count, conflict_count, refused_count, finish_time, failure)
 
 TABLE inbound_routes -- Which payer a webhook path belongs to; no personal data.
     route text NOT NULL

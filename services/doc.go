@@ -37,7 +37,7 @@
 //	accesspg      shops keys key_hashes
 //	customerspg   customers
 //	payerspg      payers payer_profiles payer_credentials inbound_routes
-//	jobspg        jobs photos job_photos
+//	jobspg        jobs photos job_photos column_mappings imports import_rows
 //	claimspg      claims claim_contents
 //	invoicespg    invoices invoice_lines receivables journal_entries journal_lines payments
 //	              remittances remittance_lines allocations
@@ -63,7 +63,7 @@
 // No service calls another. Each step hands a snapshot forward and may be repeated; the
 // transactions named here are the only ones that span owners.
 //
-//	record   jobsrpc                jobs, photos, work
+//	record   jobsrpc                jobs, photos, work; import_rows with them, for files
 //	open     pipeline/open.go       translate, price, tax, check: claims
 //	release  pipeline/release.go    claims, invoices, journal, events
 //	submit   pipeline/submit.go     the document is stored, then sent, then its receipt is stored

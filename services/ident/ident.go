@@ -26,6 +26,8 @@ type (
 	Delivery    string
 	Key         string
 	Certificate string
+	Import      string
+	Mapping     string
 )
 
 // New makes a fresh identifier of the wanted type.

@@ -96,6 +96,7 @@ type Outside struct {
 	Channels          []claims.Channel
 	RemittanceFormats []invoices.RemittanceFormat
 	Photos            jobs.PhotoStore
+	Intakes           []jobs.IntakeFormat
 	Document          invoices.Document
 	Copies            jobs.CopyPrinter
 	Sender            webhooks.Sender

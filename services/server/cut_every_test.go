@@ -26,9 +26,11 @@ var changes = map[string][]change{"Shop": shopChanges, "Partners": partners, "Cl
 
 // elsewhere are the calls that another test cuts, "folder file test".
 var elsewhere = map[string]string{
-	jobsv1.JobService_RecordJob_FullMethodName:   "../jobs/jobsrpc/cut_test.go TestRecordCut",
-	jobsv1.JobService_AmendJob_FullMethodName:    "../jobs/jobsrpc/cut_test.go TestAmendCut",
-	jobsv1.JobService_UploadPhoto_FullMethodName: "../jobs/jobsrpc/cut_test.go TestUploadCut",
+	jobsv1.JobService_RecordJob_FullMethodName:         "../jobs/jobsrpc/cut_test.go TestRecordCut",
+	jobsv1.JobService_AmendJob_FullMethodName:          "../jobs/jobsrpc/cut_test.go TestAmendCut",
+	jobsv1.JobService_ImportJobs_FullMethodName:        "../jobs/jobsrpc/import_cut_test.go TestImportJobsCut",
+	jobsv1.JobService_SaveColumnMapping_FullMethodName: "../jobs/jobsrpc/import_cut_test.go TestSaveColumnMappingCut",
+	jobsv1.JobService_UploadPhoto_FullMethodName:       "../jobs/jobsrpc/cut_test.go TestUploadCut",
 }
 
 // byContent are the changes without a request id: the same content is the same thing.

@@ -11,6 +11,7 @@ import (
 	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
 	"cullet/services/internal/seal"
+	"cullet/services/jobs/jobsrpc"
 	"cullet/services/payers"
 	"cullet/services/payers/payerspg"
 	"cullet/services/pipeline"
@@ -36,6 +37,11 @@ func newHouse(c Config, o Outside, db *pg.DB, ring *seal.Ring) *house {
 // shop reads the transaction's shop, for rooms that may not know the storage of access.
 func (h *house) shop(ctx context.Context, tx *pg.Tx) (access.Shop, error) {
 	return accesspg.GetShop(ctx, tx)
+}
+
+// jobs makes the room of repair records, for its calls and for its work.
+func (h *house) jobs() *jobsrpc.Server {
+	return jobsrpc.New(h.db, h.pages, h.Now, h.Photos, h.shop, h.Copies, h.Intakes...)
 }
 
 func checkFirst(shop access.Shop) []errs.Field { return rpc.Validate("shop", shop) }

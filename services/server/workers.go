@@ -14,8 +14,9 @@ import (
 // workerGrace is how long handlers may go on after the end; what they do not finish is done again.
 const workerGrace = 8 * time.Second
 
-// startWorkers does what waits in the outbox. Topics that wait for others' servers have workers of
-// their own, so that a slow payer does not keep claims from being checked.
+// startWorkers does what waits in the outbox. Topics that wait for others' servers, or take minutes,
+// have workers of their own, so that a slow payer or a long file does not keep claims from being
+// checked.
 func (s *service) startWorkers(ctx context.Context) {
 	ctx, s.endWorker = context.WithCancel(context.WithoutCancel(ctx))
 	if s.IsWithoutWorkers {
@@ -38,6 +39,7 @@ func (s *service) startWorkers(ctx context.Context) {
 	}{
 		{4, checks},
 		{2, map[string]outbox.Handler{pipeline.TopicRun: s.line.Advance}},
+		{2, map[string]outbox.Handler{jobspg.TopicImport: s.jobs().AdvanceImport}},
 		{8, map[string]outbox.Handler{pipeline.TopicSend: s.line.Send}},
 		{8, map[string]outbox.Handler{pipeline.TopicDeliver: s.line.Deliver}},
 	} {

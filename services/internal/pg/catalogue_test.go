@@ -23,7 +23,7 @@ var withoutTenant = map[string]string{
 // appendOnly must refuse every change of a row, whoever asks: money, what was told, what was
 // sent, who did what.
 var appendOnly = []string{
-	"allocations", "attempts", "audit_entries", "batch_documents", "events", "invoice_lines", "invoices",
+	"allocations", "attempts", "audit_entries", "batch_documents", "events", "import_rows", "invoice_lines", "invoices",
 	"journal_entries", "journal_lines", "payer_profiles", "payments", "remittances",
 }
 

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"cullet/services/access"
 	"cullet/services/errs"
 )
@@ -65,4 +67,12 @@ func Refuse(ctx context.Context, found []errs.Field) error {
 		guards = c.faults
 	}
 	return errs.InvalidFields("INVALID_REQUEST", slices.Concat(guards, outside(guards, found)))
+}
+
+// Inspect gives the faults of a request that nobody sent, one made of a row of a file, as Refuse would
+// tell them: those of values that could not be read and were left out, those that the guard finds, and
+// what was found behind it. It may be repeated.
+func Inspect(request proto.Message, leftOut, found []errs.Field) []errs.Field {
+	guards := slices.Concat(leftOut, outside(leftOut, check(request, 0)))
+	return slices.Concat(guards, outside(guards, found))
 }

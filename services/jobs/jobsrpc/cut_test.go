@@ -14,6 +14,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
 
+	"cullet/adapters"
 	"cullet/adapters/photostore"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 	"cullet/services/access"
@@ -56,7 +57,7 @@ func openRoom(t *testing.T) *room {
 	guard := rpc.NewGuard(accessrpc.NewAuthenticator(r.DB, clock), slog.New(slog.DiscardHandler), nil)
 	s := grpc.NewServer(append(guard.Options(), grpc.ChainUnaryInterceptor(r.count))...)
 	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), nil, clock, store,
-		func(ctx context.Context, tx *pg.Tx) (access.Shop, error) { return accesspg.GetShop(ctx, tx) }, nil))
+		func(ctx context.Context, tx *pg.Tx) (access.Shop, error) { return accesspg.GetShop(ctx, tx) }, nil, adapters.Intakes()...))
 	guard.Serve(s.GetServiceInfo(), jobsrpc.Limits())
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {

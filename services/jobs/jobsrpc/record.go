@@ -28,14 +28,9 @@ func (s *Server) RecordJob(ctx context.Context, req *jobsv1.RecordJobRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	text, fingerprint, err := record.Canonical()
-	if err != nil {
-		return nil, err
-	}
 	caller := rpc.CallerFrom(ctx)
-	r := &jobspg.Recording{Key: rpc.KeyOf(ctx, req), Written: jobspg.Written{Text: text, Fingerprint: fingerprint,
-		Job: jobs.Job{ID: ident.New[ident.Job](), Shop: caller.Shop, Version: 1, Record: *record, RecordTime: at, RecordedBy: caller.Name}}}
-	if r.Event, err = jobEvent("job.recorded", &r.Job, at); err != nil {
+	r, err := recording(rpc.KeyOf(ctx, req), record, caller.Name, at)
+	if err != nil {
 		return nil, err
 	}
 	var stored jobs.Job
@@ -49,6 +44,18 @@ func (s *Server) RecordJob(ctx context.Context, req *jobsv1.RecordJobRequest) (*
 	return &jobsv1.RecordJobResponse{Job: toJob(&stored)}, nil
 }
 
+// recording makes a new job of a record without faults; the key is its request's.
+func recording(key once.Key, record *jobs.Record, by string, at time.Time) (*jobspg.Recording, error) {
+	text, fingerprint, err := record.Canonical()
+	if err != nil {
+		return nil, err
+	}
+	r := &jobspg.Recording{Key: key, Written: jobspg.Written{Text: text, Fingerprint: fingerprint,
+		Job: jobs.Job{ID: ident.New[ident.Job](), Shop: key.Shop, Version: 1, Record: *record, RecordTime: at, RecordedBy: by}}}
+	r.Event, err = jobEvent("job.recorded", &r.Job, at)
+	return r, err
+}
+
 // readRecord reads a record of a request, or gives one error with every fault: those of the guard,
 // those that others found in the request, those of the record. When there is one, the shop is asked
 // too for what the record names, so that nobody has to send it twice to hear of everything.
@@ -59,13 +66,19 @@ func (s *Server) readRecord(ctx context.Context, m *jobsv1.RepairRecord, at time
 			return nil, err
 		}
 	}
-	record, faults := wire.FromRecord(m)
-	faults = append(append(others, faults...), rpc.Validate("record", &record)...)
-	faults = append(faults, jobs.Check(&record, at)...)
+	record, faults := inspect(m, at)
+	faults = append(others, faults...)
 	if rpc.Refuse(ctx, faults) != nil {
 		return nil, rpc.Refuse(ctx, distinct(append(faults, s.lookFor(ctx, &record, at)...)))
 	}
 	return &record, nil
+}
+
+// inspect gives the record of a message with every fault that can be told without asking the shop.
+func inspect(m *jobsv1.RepairRecord, at time.Time) (jobs.Record, []errs.Field) {
+	record, faults := wire.FromRecord(m)
+	faults = append(faults, rpc.Validate("record", &record)...)
+	return record, append(faults, jobs.Check(&record, at)...)
 }
 
 // lookTime bounds the look into the database for a record that is refused anyway.
@@ -73,20 +86,28 @@ const lookTime = 500 * time.Millisecond
 
 // lookFor gives the faults of what a faulty record names; none when the shop cannot be asked just
 // now, because what else is wrong with it is worth telling by itself.
-func (s *Server) lookFor(ctx context.Context, record *jobs.Record, at time.Time) []errs.Field {
-	named := jobs.Record{Photos: record.Photos[:min(len(record.Photos), maxPhotos)], Coverage: record.Coverage,
-		Motorist: jobs.Motorist{CustomerID: known(record.Motorist.CustomerID)}, WarrantyOf: known(record.WarrantyOf)}
+func (s *Server) lookFor(ctx context.Context, record *jobs.Record, at time.Time) (faults []errs.Field) {
 	ctx, cancel := context.WithTimeout(ctx, lookTime)
 	defer cancel()
-	var seen jobspg.Seen
 	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
-		seen, err = jobspg.Look(ctx, tx, once.Key{}, &named, at)
+		faults, err = lookAt(ctx, tx, record, at)
 		return err
 	})
 	if err != nil {
 		return nil
 	}
-	return missing(&named, seen)
+	return faults
+}
+
+// lookAt gives the faults of what a faulty record names.
+func lookAt(ctx context.Context, tx *pg.Tx, record *jobs.Record, at time.Time) ([]errs.Field, error) {
+	named := jobs.Record{Photos: record.Photos[:min(len(record.Photos), maxPhotos)], Coverage: record.Coverage,
+		Motorist: jobs.Motorist{CustomerID: known(record.Motorist.CustomerID)}, WarrantyOf: known(record.WarrantyOf)}
+	seen, err := jobspg.Look(ctx, tx, once.Key{}, &named, at)
+	if err != nil {
+		return nil, err
+	}
+	return missing(&named, seen), nil
 }
 
 // maxPhotos is the cap that the tags of jobs.Record say.

@@ -1,4 +1,5 @@
-// Package jobsrpc serves cullet.jobs.v1.JobService: completed repairs and their photos.
+// Package jobsrpc serves cullet.jobs.v1.JobService: completed repairs, their photos, and files of
+// them.
 //
 // It refuses half a record: every fault is told at once and nothing is stored. It decides nothing
 // about a claim; opening one is the work that recording leaves behind.
@@ -30,11 +31,18 @@ type Server struct {
 	photos jobs.PhotoStore
 	shop   ReadShop
 	copies jobs.CopyPrinter
+	// intakes are the formats of files, by name.
+	intakes map[string]jobs.IntakeFormat
 }
 
-// New makes the server. Photos keeps the bytes of photos, copies prints.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop, copies jobs.CopyPrinter) *Server {
-	return &Server{db: db, pages: pages, now: now, photos: photos, shop: shop, copies: copies}
+// New makes the server. Photos keeps the bytes of photos, copies prints, intakes read files.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop, copies jobs.CopyPrinter,
+	intakes ...jobs.IntakeFormat) *Server {
+	s := &Server{db: db, pages: pages, now: now, photos: photos, shop: shop, copies: copies, intakes: map[string]jobs.IntakeFormat{}}
+	for _, f := range intakes {
+		s.intakes[f.Name()] = f
+	}
+	return s
 }
 
 // How long the photos' methods may take: a phone sends 10 MiB over a bad line.
@@ -52,6 +60,9 @@ func Limits() map[string]rpc.Limits {
 		jobsv1.JobService_AssessDamage_FullMethodName: {Collects: true},
 		jobsv1.JobService_UploadPhoto_FullMethodName:  {Maximum: uploadTime},
 		jobsv1.JobService_GetPhoto_FullMethodName:     {Maximum: showTime},
+
+		jobsv1.JobService_ImportJobs_FullMethodName:        {Collects: true, Bytes: jobs.MaxIntakeBytes},
+		jobsv1.JobService_SaveColumnMapping_FullMethodName: {Collects: true},
 	}
 }
 

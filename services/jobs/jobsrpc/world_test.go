@@ -40,7 +40,8 @@ func start(t *testing.T) world {
 		t.Fatal(err)
 	}
 	w := world{servertest.Start(t, servertest.Options{IsWithoutWorkers: true, Now: func() time.Time { return now },
-		Outside: server.Outside{Photos: store, Copies: document.Printer{}, Formats: adapters.Formats(), Channels: adapters.Channels(adapters.ChannelOptions{})}}), t}
+		Outside: server.Outside{Photos: store, Intakes: adapters.Intakes(), Copies: document.Printer{}, Formats: adapters.Formats(),
+			Channels: adapters.Channels(adapters.ChannelOptions{})}}), t}
 	t.Cleanup(func() { _ = store.Close() })
 	_, err = w.Payers.CreatePayer(t.Context(), &payersv1.CreatePayerRequest{Code: "lantern-mutual",
 		Name: "Lantern Mutual (invented)", Kind: payersv1.PayerKind_PAYER_KIND_INSURER, Profile: &payersv1.PayerProfile{Format: "json", Channel: "https", Address: "https://lantern.example/claims"}})

@@ -34,6 +34,8 @@ type cli struct {
 	Demo       demoCommand       `cmd:"" help:"Show the main job on an invented shop (needs a binary built for it: make demo)."`
 	Submit     submitCommand     `cmd:"" help:"Start the nightly run and show how it goes."`
 	Record     recordCommand     `cmd:"" help:"Record completed repairs from JSON files."`
+	Import     importCommand     `cmd:"" help:"Record completed repairs from a file of a shop system, or preview what would become of it."`
+	Mappings   mappingsCommand   `cmd:"" help:"List how files of shop systems are read, or save such a mapping."`
 	Tasks      tasksCommand      `cmd:"" help:"List what needs a person."`
 	Claims     claimsCommand     `cmd:"" help:"List claims, or show one."`
 	Release    releaseCommand    `cmd:"" help:"Release ready claims."`

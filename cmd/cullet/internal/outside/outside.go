@@ -61,6 +61,7 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 		Channels:          []claims.Channel{httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}), folderchannel.New(folderchannel.Options{Root: o.Exchange})},
 		RemittanceFormats: adapters.RemittanceFormats(),
 		Photos:            photos,
+		Intakes:           adapters.Intakes(),
 		Document:          document.Printer{},
 		Copies:            document.Printer{},
 		Sender:            webhook.NewDeliverer(webhook.DelivererOptions{RootCAs: o.RootCAs, Now: o.Now}),

@@ -1021,7 +1021,7 @@ var File_cullet_jobs_v1_jobs_proto protoreflect.FileDescriptor
 
 const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\n" +
-	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"P\n" +
+	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/import.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"P\n" +
 	"\x10PhotoDescription\x12\x1d\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tR\tphotoHash\x12\x1d\n" +
@@ -1082,7 +1082,7 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\"n\n" +
 	"\x14AssessDamageResponse\x12<\n" +
 	"\vassessments\x18\x01 \x03(\v2\x1a.cullet.jobs.v1.AssessmentR\vassessments\x12\x18\n" +
-	"\acaution\x18\x02 \x01(\tR\acaution2\xfe\x06\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution2\x82\r\n" +
 	"\n" +
 	"JobService\x12^\n" +
 	"\vUploadPhoto\x12\".cullet.jobs.v1.UploadPhotoRequest\x1a#.cullet.jobs.v1.UploadPhotoResponse\"\x04\x88\xe2\x18\x03(\x01\x12U\n" +
@@ -1093,7 +1093,14 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\bListJobs\x12\x1f.cullet.jobs.v1.ListJobsRequest\x1a .cullet.jobs.v1.ListJobsResponse\"\x14\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\n" +
 	"\x12\b/v1/jobs\x12\x8b\x01\n" +
 	"\x0eGetDriversCopy\x12%.cullet.jobs.v1.GetDriversCopyRequest\x1a&.cullet.jobs.v1.GetDriversCopyResponse\"*\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02 \x12\x1e/v1/jobs/{job_id}/drivers-copy\x12|\n" +
-	"\fAssessDamage\x12#.cullet.jobs.v1.AssessDamageRequest\x1a$.cullet.jobs.v1.AssessDamageResponse\"!\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/damages:assessB$Z\"cullet/proto/cullet/jobs/v1;jobsv1b\x06proto3"
+	"\fAssessDamage\x12#.cullet.jobs.v1.AssessDamageRequest\x1a$.cullet.jobs.v1.AssessDamageResponse\"!\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/damages:assess\x12o\n" +
+	"\n" +
+	"ImportJobs\x12!.cullet.jobs.v1.ImportJobsRequest\x1a\".cullet.jobs.v1.ImportJobsResponse\"\x1a\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/imports\x12u\n" +
+	"\tGetImport\x12 .cullet.jobs.v1.GetImportRequest\x1a!.cullet.jobs.v1.GetImportResponse\"#\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/imports/{import_id}\x12o\n" +
+	"\vListImports\x12\".cullet.jobs.v1.ListImportsRequest\x1a#.cullet.jobs.v1.ListImportsResponse\"\x17\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\r\x12\v/v1/imports\x12\x8b\x01\n" +
+	"\x11SaveColumnMapping\x12(.cullet.jobs.v1.SaveColumnMappingRequest\x1a).cullet.jobs.v1.SaveColumnMappingResponse\"!\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/columnMappings\x12\x8c\x01\n" +
+	"\x10GetColumnMapping\x12'.cullet.jobs.v1.GetColumnMappingRequest\x1a(.cullet.jobs.v1.GetColumnMappingResponse\"%\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/columnMappings/{name}\x12\x8b\x01\n" +
+	"\x12ListColumnMappings\x12).cullet.jobs.v1.ListColumnMappingsRequest\x1a*.cullet.jobs.v1.ListColumnMappingsResponse\"\x1e\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/columnMappingsB$Z\"cullet/proto/cullet/jobs/v1;jobsv1b\x06proto3"
 
 var (
 	file_cullet_jobs_v1_jobs_proto_rawDescOnce sync.Once
@@ -1109,29 +1116,41 @@ func file_cullet_jobs_v1_jobs_proto_rawDescGZIP() []byte {
 
 var file_cullet_jobs_v1_jobs_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_cullet_jobs_v1_jobs_proto_goTypes = []any{
-	(*PhotoDescription)(nil),       // 0: cullet.jobs.v1.PhotoDescription
-	(*UploadPhotoRequest)(nil),     // 1: cullet.jobs.v1.UploadPhotoRequest
-	(*UploadPhotoResponse)(nil),    // 2: cullet.jobs.v1.UploadPhotoResponse
-	(*GetPhotoRequest)(nil),        // 3: cullet.jobs.v1.GetPhotoRequest
-	(*GetPhotoResponse)(nil),       // 4: cullet.jobs.v1.GetPhotoResponse
-	(*RecordJobRequest)(nil),       // 5: cullet.jobs.v1.RecordJobRequest
-	(*RecordJobResponse)(nil),      // 6: cullet.jobs.v1.RecordJobResponse
-	(*AmendJobRequest)(nil),        // 7: cullet.jobs.v1.AmendJobRequest
-	(*AmendJobResponse)(nil),       // 8: cullet.jobs.v1.AmendJobResponse
-	(*GetJobRequest)(nil),          // 9: cullet.jobs.v1.GetJobRequest
-	(*GetJobResponse)(nil),         // 10: cullet.jobs.v1.GetJobResponse
-	(*ListJobsRequest)(nil),        // 11: cullet.jobs.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),       // 12: cullet.jobs.v1.ListJobsResponse
-	(*GetDriversCopyRequest)(nil),  // 13: cullet.jobs.v1.GetDriversCopyRequest
-	(*GetDriversCopyResponse)(nil), // 14: cullet.jobs.v1.GetDriversCopyResponse
-	(*AssessDamageRequest)(nil),    // 15: cullet.jobs.v1.AssessDamageRequest
-	(*AssessDamageResponse)(nil),   // 16: cullet.jobs.v1.AssessDamageResponse
-	(*Photo)(nil),                  // 17: cullet.jobs.v1.Photo
-	(*RepairRecord)(nil),           // 18: cullet.jobs.v1.RepairRecord
-	(*Job)(nil),                    // 19: cullet.jobs.v1.Job
-	(*Glass)(nil),                  // 20: cullet.jobs.v1.Glass
-	(*Damage)(nil),                 // 21: cullet.jobs.v1.Damage
-	(*Assessment)(nil),             // 22: cullet.jobs.v1.Assessment
+	(*PhotoDescription)(nil),           // 0: cullet.jobs.v1.PhotoDescription
+	(*UploadPhotoRequest)(nil),         // 1: cullet.jobs.v1.UploadPhotoRequest
+	(*UploadPhotoResponse)(nil),        // 2: cullet.jobs.v1.UploadPhotoResponse
+	(*GetPhotoRequest)(nil),            // 3: cullet.jobs.v1.GetPhotoRequest
+	(*GetPhotoResponse)(nil),           // 4: cullet.jobs.v1.GetPhotoResponse
+	(*RecordJobRequest)(nil),           // 5: cullet.jobs.v1.RecordJobRequest
+	(*RecordJobResponse)(nil),          // 6: cullet.jobs.v1.RecordJobResponse
+	(*AmendJobRequest)(nil),            // 7: cullet.jobs.v1.AmendJobRequest
+	(*AmendJobResponse)(nil),           // 8: cullet.jobs.v1.AmendJobResponse
+	(*GetJobRequest)(nil),              // 9: cullet.jobs.v1.GetJobRequest
+	(*GetJobResponse)(nil),             // 10: cullet.jobs.v1.GetJobResponse
+	(*ListJobsRequest)(nil),            // 11: cullet.jobs.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),           // 12: cullet.jobs.v1.ListJobsResponse
+	(*GetDriversCopyRequest)(nil),      // 13: cullet.jobs.v1.GetDriversCopyRequest
+	(*GetDriversCopyResponse)(nil),     // 14: cullet.jobs.v1.GetDriversCopyResponse
+	(*AssessDamageRequest)(nil),        // 15: cullet.jobs.v1.AssessDamageRequest
+	(*AssessDamageResponse)(nil),       // 16: cullet.jobs.v1.AssessDamageResponse
+	(*Photo)(nil),                      // 17: cullet.jobs.v1.Photo
+	(*RepairRecord)(nil),               // 18: cullet.jobs.v1.RepairRecord
+	(*Job)(nil),                        // 19: cullet.jobs.v1.Job
+	(*Glass)(nil),                      // 20: cullet.jobs.v1.Glass
+	(*Damage)(nil),                     // 21: cullet.jobs.v1.Damage
+	(*Assessment)(nil),                 // 22: cullet.jobs.v1.Assessment
+	(*ImportJobsRequest)(nil),          // 23: cullet.jobs.v1.ImportJobsRequest
+	(*GetImportRequest)(nil),           // 24: cullet.jobs.v1.GetImportRequest
+	(*ListImportsRequest)(nil),         // 25: cullet.jobs.v1.ListImportsRequest
+	(*SaveColumnMappingRequest)(nil),   // 26: cullet.jobs.v1.SaveColumnMappingRequest
+	(*GetColumnMappingRequest)(nil),    // 27: cullet.jobs.v1.GetColumnMappingRequest
+	(*ListColumnMappingsRequest)(nil),  // 28: cullet.jobs.v1.ListColumnMappingsRequest
+	(*ImportJobsResponse)(nil),         // 29: cullet.jobs.v1.ImportJobsResponse
+	(*GetImportResponse)(nil),          // 30: cullet.jobs.v1.GetImportResponse
+	(*ListImportsResponse)(nil),        // 31: cullet.jobs.v1.ListImportsResponse
+	(*SaveColumnMappingResponse)(nil),  // 32: cullet.jobs.v1.SaveColumnMappingResponse
+	(*GetColumnMappingResponse)(nil),   // 33: cullet.jobs.v1.GetColumnMappingResponse
+	(*ListColumnMappingsResponse)(nil), // 34: cullet.jobs.v1.ListColumnMappingsResponse
 }
 var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	0,  // 0: cullet.jobs.v1.UploadPhotoRequest.description:type_name -> cullet.jobs.v1.PhotoDescription
@@ -1154,16 +1173,28 @@ var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	11, // 17: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
 	13, // 18: cullet.jobs.v1.JobService.GetDriversCopy:input_type -> cullet.jobs.v1.GetDriversCopyRequest
 	15, // 19: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
-	2,  // 20: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
-	4,  // 21: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
-	6,  // 22: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
-	8,  // 23: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
-	10, // 24: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
-	12, // 25: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
-	14, // 26: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
-	16, // 27: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
-	20, // [20:28] is the sub-list for method output_type
-	12, // [12:20] is the sub-list for method input_type
+	23, // 20: cullet.jobs.v1.JobService.ImportJobs:input_type -> cullet.jobs.v1.ImportJobsRequest
+	24, // 21: cullet.jobs.v1.JobService.GetImport:input_type -> cullet.jobs.v1.GetImportRequest
+	25, // 22: cullet.jobs.v1.JobService.ListImports:input_type -> cullet.jobs.v1.ListImportsRequest
+	26, // 23: cullet.jobs.v1.JobService.SaveColumnMapping:input_type -> cullet.jobs.v1.SaveColumnMappingRequest
+	27, // 24: cullet.jobs.v1.JobService.GetColumnMapping:input_type -> cullet.jobs.v1.GetColumnMappingRequest
+	28, // 25: cullet.jobs.v1.JobService.ListColumnMappings:input_type -> cullet.jobs.v1.ListColumnMappingsRequest
+	2,  // 26: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
+	4,  // 27: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
+	6,  // 28: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
+	8,  // 29: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
+	10, // 30: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
+	12, // 31: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
+	14, // 32: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
+	16, // 33: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
+	29, // 34: cullet.jobs.v1.JobService.ImportJobs:output_type -> cullet.jobs.v1.ImportJobsResponse
+	30, // 35: cullet.jobs.v1.JobService.GetImport:output_type -> cullet.jobs.v1.GetImportResponse
+	31, // 36: cullet.jobs.v1.JobService.ListImports:output_type -> cullet.jobs.v1.ListImportsResponse
+	32, // 37: cullet.jobs.v1.JobService.SaveColumnMapping:output_type -> cullet.jobs.v1.SaveColumnMappingResponse
+	33, // 38: cullet.jobs.v1.JobService.GetColumnMapping:output_type -> cullet.jobs.v1.GetColumnMappingResponse
+	34, // 39: cullet.jobs.v1.JobService.ListColumnMappings:output_type -> cullet.jobs.v1.ListColumnMappingsResponse
+	26, // [26:40] is the sub-list for method output_type
+	12, // [12:26] is the sub-list for method input_type
 	12, // [12:12] is the sub-list for extension type_name
 	12, // [12:12] is the sub-list for extension extendee
 	0,  // [0:12] is the sub-list for field type_name
@@ -1174,6 +1205,7 @@ func file_cullet_jobs_v1_jobs_proto_init() {
 	if File_cullet_jobs_v1_jobs_proto != nil {
 		return
 	}
+	file_cullet_jobs_v1_import_proto_init()
 	file_cullet_jobs_v1_record_proto_init()
 	file_cullet_jobs_v1_jobs_proto_msgTypes[1].OneofWrappers = []any{
 		(*UploadPhotoRequest_Description)(nil),

@@ -19,14 +19,20 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	JobService_UploadPhoto_FullMethodName    = "/cullet.jobs.v1.JobService/UploadPhoto"
-	JobService_GetPhoto_FullMethodName       = "/cullet.jobs.v1.JobService/GetPhoto"
-	JobService_RecordJob_FullMethodName      = "/cullet.jobs.v1.JobService/RecordJob"
-	JobService_AmendJob_FullMethodName       = "/cullet.jobs.v1.JobService/AmendJob"
-	JobService_GetJob_FullMethodName         = "/cullet.jobs.v1.JobService/GetJob"
-	JobService_ListJobs_FullMethodName       = "/cullet.jobs.v1.JobService/ListJobs"
-	JobService_GetDriversCopy_FullMethodName = "/cullet.jobs.v1.JobService/GetDriversCopy"
-	JobService_AssessDamage_FullMethodName   = "/cullet.jobs.v1.JobService/AssessDamage"
+	JobService_UploadPhoto_FullMethodName        = "/cullet.jobs.v1.JobService/UploadPhoto"
+	JobService_GetPhoto_FullMethodName           = "/cullet.jobs.v1.JobService/GetPhoto"
+	JobService_RecordJob_FullMethodName          = "/cullet.jobs.v1.JobService/RecordJob"
+	JobService_AmendJob_FullMethodName           = "/cullet.jobs.v1.JobService/AmendJob"
+	JobService_GetJob_FullMethodName             = "/cullet.jobs.v1.JobService/GetJob"
+	JobService_ListJobs_FullMethodName           = "/cullet.jobs.v1.JobService/ListJobs"
+	JobService_GetDriversCopy_FullMethodName     = "/cullet.jobs.v1.JobService/GetDriversCopy"
+	JobService_AssessDamage_FullMethodName       = "/cullet.jobs.v1.JobService/AssessDamage"
+	JobService_ImportJobs_FullMethodName         = "/cullet.jobs.v1.JobService/ImportJobs"
+	JobService_GetImport_FullMethodName          = "/cullet.jobs.v1.JobService/GetImport"
+	JobService_ListImports_FullMethodName        = "/cullet.jobs.v1.JobService/ListImports"
+	JobService_SaveColumnMapping_FullMethodName  = "/cullet.jobs.v1.JobService/SaveColumnMapping"
+	JobService_GetColumnMapping_FullMethodName   = "/cullet.jobs.v1.JobService/GetColumnMapping"
+	JobService_ListColumnMappings_FullMethodName = "/cullet.jobs.v1.JobService/ListColumnMappings"
 )
 
 // JobServiceClient is the client API for JobService service.
@@ -57,6 +63,22 @@ type JobServiceClient interface {
 	GetDriversCopy(ctx context.Context, in *GetDriversCopyRequest, opts ...grpc.CallOption) (*GetDriversCopyResponse, error)
 	// Assesses damages against a standard, for the technician in the field. Stores nothing.
 	AssessDamage(ctx context.Context, in *AssessDamageRequest, opts ...grpc.CallOption) (*AssessDamageResponse, error)
+	// Takes a file of completed repairs, or only tells what would become of it. A file that cannot be
+	// read by its mapping is refused whole. Else it is stored, and its records are recorded one by one
+	// while the call is long answered, each after the checks of RecordJob: a faulty one is refused by
+	// itself, one that is recorded already changes nothing, so the same file may come again.
+	ImportJobs(ctx context.Context, in *ImportJobsRequest, opts ...grpc.CallOption) (*ImportJobsResponse, error)
+	// Gives one import with its report, as far as it is. Filter fields of the rows: outcome,
+	// external_reference. A page ends early when it grows large.
+	GetImport(ctx context.Context, in *GetImportRequest, opts ...grpc.CallOption) (*GetImportResponse, error)
+	// Lists imports, newest first.
+	ListImports(ctx context.Context, in *ListImportsRequest, opts ...grpc.CallOption) (*ListImportsResponse, error)
+	// Saves a mapping under its name, in the place of the one that is there.
+	SaveColumnMapping(ctx context.Context, in *SaveColumnMappingRequest, opts ...grpc.CallOption) (*SaveColumnMappingResponse, error)
+	// Gives one mapping.
+	GetColumnMapping(ctx context.Context, in *GetColumnMappingRequest, opts ...grpc.CallOption) (*GetColumnMappingResponse, error)
+	// Lists mappings by name.
+	ListColumnMappings(ctx context.Context, in *ListColumnMappingsRequest, opts ...grpc.CallOption) (*ListColumnMappingsResponse, error)
 }
 
 type jobServiceClient struct {
@@ -159,6 +181,66 @@ func (c *jobServiceClient) AssessDamage(ctx context.Context, in *AssessDamageReq
 	return out, nil
 }
 
+func (c *jobServiceClient) ImportJobs(ctx context.Context, in *ImportJobsRequest, opts ...grpc.CallOption) (*ImportJobsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ImportJobsResponse)
+	err := c.cc.Invoke(ctx, JobService_ImportJobs_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) GetImport(ctx context.Context, in *GetImportRequest, opts ...grpc.CallOption) (*GetImportResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetImportResponse)
+	err := c.cc.Invoke(ctx, JobService_GetImport_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) ListImports(ctx context.Context, in *ListImportsRequest, opts ...grpc.CallOption) (*ListImportsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListImportsResponse)
+	err := c.cc.Invoke(ctx, JobService_ListImports_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) SaveColumnMapping(ctx context.Context, in *SaveColumnMappingRequest, opts ...grpc.CallOption) (*SaveColumnMappingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SaveColumnMappingResponse)
+	err := c.cc.Invoke(ctx, JobService_SaveColumnMapping_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) GetColumnMapping(ctx context.Context, in *GetColumnMappingRequest, opts ...grpc.CallOption) (*GetColumnMappingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetColumnMappingResponse)
+	err := c.cc.Invoke(ctx, JobService_GetColumnMapping_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) ListColumnMappings(ctx context.Context, in *ListColumnMappingsRequest, opts ...grpc.CallOption) (*ListColumnMappingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListColumnMappingsResponse)
+	err := c.cc.Invoke(ctx, JobService_ListColumnMappings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // JobServiceServer is the server API for JobService service.
 // All implementations must embed UnimplementedJobServiceServer
 // for forward compatibility.
@@ -187,6 +269,22 @@ type JobServiceServer interface {
 	GetDriversCopy(context.Context, *GetDriversCopyRequest) (*GetDriversCopyResponse, error)
 	// Assesses damages against a standard, for the technician in the field. Stores nothing.
 	AssessDamage(context.Context, *AssessDamageRequest) (*AssessDamageResponse, error)
+	// Takes a file of completed repairs, or only tells what would become of it. A file that cannot be
+	// read by its mapping is refused whole. Else it is stored, and its records are recorded one by one
+	// while the call is long answered, each after the checks of RecordJob: a faulty one is refused by
+	// itself, one that is recorded already changes nothing, so the same file may come again.
+	ImportJobs(context.Context, *ImportJobsRequest) (*ImportJobsResponse, error)
+	// Gives one import with its report, as far as it is. Filter fields of the rows: outcome,
+	// external_reference. A page ends early when it grows large.
+	GetImport(context.Context, *GetImportRequest) (*GetImportResponse, error)
+	// Lists imports, newest first.
+	ListImports(context.Context, *ListImportsRequest) (*ListImportsResponse, error)
+	// Saves a mapping under its name, in the place of the one that is there.
+	SaveColumnMapping(context.Context, *SaveColumnMappingRequest) (*SaveColumnMappingResponse, error)
+	// Gives one mapping.
+	GetColumnMapping(context.Context, *GetColumnMappingRequest) (*GetColumnMappingResponse, error)
+	// Lists mappings by name.
+	ListColumnMappings(context.Context, *ListColumnMappingsRequest) (*ListColumnMappingsResponse, error)
 	mustEmbedUnimplementedJobServiceServer()
 }
 
@@ -220,6 +318,24 @@ func (UnimplementedJobServiceServer) GetDriversCopy(context.Context, *GetDrivers
 }
 func (UnimplementedJobServiceServer) AssessDamage(context.Context, *AssessDamageRequest) (*AssessDamageResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AssessDamage not implemented")
+}
+func (UnimplementedJobServiceServer) ImportJobs(context.Context, *ImportJobsRequest) (*ImportJobsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ImportJobs not implemented")
+}
+func (UnimplementedJobServiceServer) GetImport(context.Context, *GetImportRequest) (*GetImportResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetImport not implemented")
+}
+func (UnimplementedJobServiceServer) ListImports(context.Context, *ListImportsRequest) (*ListImportsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListImports not implemented")
+}
+func (UnimplementedJobServiceServer) SaveColumnMapping(context.Context, *SaveColumnMappingRequest) (*SaveColumnMappingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveColumnMapping not implemented")
+}
+func (UnimplementedJobServiceServer) GetColumnMapping(context.Context, *GetColumnMappingRequest) (*GetColumnMappingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetColumnMapping not implemented")
+}
+func (UnimplementedJobServiceServer) ListColumnMappings(context.Context, *ListColumnMappingsRequest) (*ListColumnMappingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListColumnMappings not implemented")
 }
 func (UnimplementedJobServiceServer) mustEmbedUnimplementedJobServiceServer() {}
 func (UnimplementedJobServiceServer) testEmbeddedByValue()                    {}
@@ -368,6 +484,114 @@ func _JobService_AssessDamage_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _JobService_ImportJobs_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ImportJobsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).ImportJobs(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_ImportJobs_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).ImportJobs(ctx, req.(*ImportJobsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_GetImport_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetImportRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).GetImport(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_GetImport_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).GetImport(ctx, req.(*GetImportRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_ListImports_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListImportsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).ListImports(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_ListImports_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).ListImports(ctx, req.(*ListImportsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_SaveColumnMapping_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveColumnMappingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).SaveColumnMapping(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_SaveColumnMapping_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).SaveColumnMapping(ctx, req.(*SaveColumnMappingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_GetColumnMapping_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetColumnMappingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).GetColumnMapping(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_GetColumnMapping_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).GetColumnMapping(ctx, req.(*GetColumnMappingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_ListColumnMappings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListColumnMappingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).ListColumnMappings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_ListColumnMappings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).ListColumnMappings(ctx, req.(*ListColumnMappingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // JobService_ServiceDesc is the grpc.ServiceDesc for JobService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -398,6 +622,30 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "AssessDamage",
 			Handler:    _JobService_AssessDamage_Handler,
+		},
+		{
+			MethodName: "ImportJobs",
+			Handler:    _JobService_ImportJobs_Handler,
+		},
+		{
+			MethodName: "GetImport",
+			Handler:    _JobService_GetImport_Handler,
+		},
+		{
+			MethodName: "ListImports",
+			Handler:    _JobService_ListImports_Handler,
+		},
+		{
+			MethodName: "SaveColumnMapping",
+			Handler:    _JobService_SaveColumnMapping_Handler,
+		},
+		{
+			MethodName: "GetColumnMapping",
+			Handler:    _JobService_GetColumnMapping_Handler,
+		},
+		{
+			MethodName: "ListColumnMappings",
+			Handler:    _JobService_ListColumnMappings_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
