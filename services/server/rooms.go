@@ -60,7 +60,7 @@ var rooms = []room{
 		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line, h.shop))
 	}},
 	{gateway: jobsv1.RegisterJobServiceHandler, limits: jobsrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
-		jobsv1.RegisterJobServiceServer(r, jobsrpc.New(h.db, h.pages, h.Now, h.Photos, h.shop))
+		jobsv1.RegisterJobServiceServer(r, jobsrpc.New(h.db, h.pages, h.Now, h.Photos, h.PhotoQuota, h.shop))
 	}},
 	{gateway: invoicesv1.RegisterInvoiceServiceHandler, limits: invoicesrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
 		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document, h.shop))

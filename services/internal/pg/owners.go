@@ -22,9 +22,10 @@ var Owners = map[string]string{
 	"payer_profiles":    "services/payers/payerspg",
 	"payers":            "services/payers/payerspg",
 
-	"job_photos": "services/jobs/jobspg",
-	"jobs":       "services/jobs/jobspg",
-	"photos":     "services/jobs/jobspg",
+	"job_photos":  "services/jobs/jobspg",
+	"jobs":        "services/jobs/jobspg",
+	"photo_usage": "services/jobs/jobspg",
+	"photos":      "services/jobs/jobspg",
 
 	"claim_contents": "services/claims/claimspg",
 	"claims":         "services/claims/claimspg",

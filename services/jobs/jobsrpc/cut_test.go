@@ -47,7 +47,7 @@ func openRoom(t *testing.T) *room {
 		t.Fatal(err)
 	}
 	r.proxy = cutproxy.Start(t, r.RuntimeDSN)
-	store, err := photostore.Open(t.TempDir())
+	store, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -55,7 +55,7 @@ func openRoom(t *testing.T) *room {
 	clock := func() time.Time { return now }
 	guard := rpc.NewGuard(accessrpc.NewAuthenticator(r.DB, clock), slog.New(slog.DiscardHandler), nil)
 	s := grpc.NewServer(append(guard.Options(), grpc.ChainUnaryInterceptor(r.count))...)
-	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1}), nil, clock, store,
+	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1}), nil, clock, store, 1<<30,
 		func(ctx context.Context, tx *pg.Tx) (access.Shop, error) { return accesspg.GetShop(ctx, tx) }))
 	guard.Serve(s.GetServiceInfo(), jobsrpc.Limits())
 	listener, err := net.Listen("tcp", "127.0.0.1:0")

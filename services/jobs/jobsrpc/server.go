@@ -28,12 +28,13 @@ type Server struct {
 	pages  *rpc.Pager
 	now    func() time.Time
 	photos jobs.PhotoStore
+	quota  int64
 	shop   ReadShop
 }
 
-// New makes the server. Photos keeps the bytes of photos.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop) *Server {
-	return &Server{db: db, pages: pages, now: now, photos: photos, shop: shop}
+// New makes the server. Photos keeps the bytes of photos, of each shop as many as the quota says.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, quota int64, shop ReadShop) *Server {
+	return &Server{db: db, pages: pages, now: now, photos: photos, quota: quota, shop: shop}
 }
 
 // How long the photos' methods may take: a phone sends 10 MiB over a bad line.
@@ -46,11 +47,12 @@ const (
 // with their own, and those that carry photos.
 func Limits() map[string]rpc.Limits {
 	return map[string]rpc.Limits{
-		jobsv1.JobService_RecordJob_FullMethodName:    {Collects: true},
-		jobsv1.JobService_AmendJob_FullMethodName:     {Collects: true},
-		jobsv1.JobService_AssessDamage_FullMethodName: {Collects: true},
-		jobsv1.JobService_UploadPhoto_FullMethodName:  {Maximum: uploadTime},
-		jobsv1.JobService_GetPhoto_FullMethodName:     {Maximum: showTime},
+		jobsv1.JobService_RecordJob_FullMethodName:        {Collects: true},
+		jobsv1.JobService_AmendJob_FullMethodName:         {Collects: true},
+		jobsv1.JobService_AssessDamage_FullMethodName:     {Collects: true},
+		jobsv1.JobService_UploadPhoto_FullMethodName:      {Maximum: uploadTime},
+		jobsv1.JobService_GetPhoto_FullMethodName:         {Maximum: showTime},
+		jobsv1.JobService_GetOriginalPhoto_FullMethodName: {Maximum: showTime},
 	}
 }
 

@@ -34,7 +34,7 @@ type world struct {
 
 func start(t *testing.T) world {
 	t.Helper()
-	store, err := photostore.Open(t.TempDir())
+	store, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
 	if err != nil {
 		t.Fatal(err)
 	}

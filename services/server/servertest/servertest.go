@@ -82,6 +82,20 @@ func Start(t testing.TB, o Options) *World {
 	return w
 }
 
+// Sealer seals what a store of files keeps, under a master key of its own.
+func Sealer(t testing.TB) *server.Sealer {
+	t.Helper()
+	keys, err := seal.Generate()
+	if err != nil {
+		t.Fatalf("make a master key: %v", err)
+	}
+	sealer, err := server.OpenSealer(server.Config{MasterKeys: keys})
+	if err != nil {
+		t.Fatalf("open the sealer: %v", err)
+	}
+	return sealer
+}
+
 // Shop is what servertest makes shops of.
 func Shop() access.Shop {
 	return access.Shop{Name: "Harbourline Glass Repair (invented)", TimeZone: "America/New_York", CurrencyCode: "USD",
