@@ -9,6 +9,7 @@ ALTER TABLE photos
     ADD COLUMN brightness    smallint CHECK (brightness BETWEEN 0 AND 255),
     ADD COLUMN blown_percent smallint CHECK (blown_percent BETWEEN 0 AND 100),
     ADD CONSTRAINT photos_measured CHECK (num_nulls(sharpness, brightness, blown_percent) IN (0, 3)),
+    ADD COLUMN is_counted    boolean NOT NULL DEFAULT true,
     ADD COLUMN band_1 smallint NOT NULL GENERATED ALWAYS AS (((likeness >> 0) & 8191)::smallint) STORED,
     ADD COLUMN band_2 smallint NOT NULL GENERATED ALWAYS AS (((likeness >> 13) & 8191)::smallint) STORED,
     ADD COLUMN band_3 smallint NOT NULL GENERATED ALWAYS AS (((likeness >> 26) & 8191)::smallint) STORED,
@@ -20,6 +21,9 @@ CREATE INDEX photos_band_3 ON photos (shop_id, band_3);
 CREATE INDEX photos_band_4 ON photos (shop_id, band_4);
 CREATE INDEX photos_band_5 ON photos (shop_id, band_5);
 
+-- A photo that found no room is there until the sweep forgets it, and is not counted.
+GRANT UPDATE (is_counted) ON photos TO cullet_runtime;
+COMMENT ON COLUMN photos.is_counted IS 'Whether photo_usage has its bytes; false for one that found no room.';
 CREATE TABLE photo_usage (
     shop_id    uuid   NOT NULL PRIMARY KEY,
     used_bytes bigint NOT NULL CHECK (used_bytes >= 0),

@@ -664,6 +664,7 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     sharpness integer
     brightness smallint
     blown_percent smallint
+    is_counted boolean NOT NULL DEFAULT true
     band_1 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 0) & (8191)::bigint))::smallint)
     band_2 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 13) & (8191)::bigint))::smallint)
     band_3 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 26) & (8191)::bigint))::smallint)
@@ -688,7 +689,7 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     CREATE INDEX photos_staged ON public.photos USING btree (shop_id, stage_time)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY DELETE, INSERT, SELECT, UPDATE (stage_time)
+    RUNTIME MAY DELETE, INSERT, SELECT, UPDATE (stage_time, is_counted)
 
 TABLE receivables -- What each debtor owes of an invoice; only open_amount ever changes.
     shop_id uuid NOT NULL

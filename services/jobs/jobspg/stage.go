@@ -29,26 +29,27 @@ INSERT INTO photos AS f (shop_id, photo_hash, media_type, size_bytes, width_pixe
   latitude_microdegrees, longitude_microdegrees, likeness, sharpness, brightness, blown_percent, stage_time)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
 ON CONFLICT (shop_id, photo_hash) DO UPDATE SET stage_time = EXCLUDED.stage_time WHERE f.stage_time <> 'epoch'
-RETURNING ` + isNamed + ` AS is_named, xmax = 0 AS is_new`
+RETURNING ` + isNamed + ` AS is_named, xmax = 0 AS is_new, is_counted`
 
 // Staged is what became of a photo that was uploaded.
 type Staged struct {
 	// IsNamed tells whether a job names it already.
 	IsNamed bool
-	// Used is how many bytes of photos the shop keeps, this one included.
-	Used int64
-	// IsOverQuota tells that there is no room for it: it cannot be named, and the sweep forgets it.
+	// IsOverQuota tells that there is no room for it beside the Used bytes of other photos: it cannot
+	// be named, and the sweep forgets it.
 	IsOverQuota bool
+	Used        int64
 }
 
 // Stage keeps what is known of an uploaded photo, and asks for the sweep that forgets it unless a job
-// names it by then; uploaded again, it waits for another 24 hours. With it the shop may keep so many
-// bytes as the quota says; a photo that a job names is there whatever the quota. A photo that is being
-// forgotten just now is errs.Unavailable. It may be repeated.
+// names it by then; uploaded again, it waits for another 24 hours. Of photos a shop may keep so many
+// bytes as the quota says; what found room once keeps it. A photo that is being forgotten just now is
+// errs.Unavailable. It may be repeated.
 func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time, quota int64) (s Staged, err error) {
 	var row struct {
-		IsNamed bool `db:"is_named"`
-		IsNew   bool `db:"is_new"`
+		IsNamed   bool `db:"is_named"`
+		IsNew     bool `db:"is_new"`
+		IsCounted bool `db:"is_counted"`
 	}
 	err = tx.Get(ctx, &row, stagePhoto, append([]any{string(tx.Shop())}, photoArgs(p, at)...)...)
 	if pg.IsNoRows(err) {
@@ -58,26 +59,25 @@ func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time, quota int
 	if err != nil {
 		return Staged{}, fmt.Errorf("stage photo %s: %w", p.Hash, err)
 	}
-	size := int64(0)
-	if row.IsNew {
-		size = p.SizeBytes
-	}
 	s.IsNamed = row.IsNamed
-	if s.Used, err = use(ctx, tx, size); err != nil {
-		return Staged{}, err
-	}
 	sweep := at.Add(forgottenAfter)
-	if s.IsOverQuota = !s.IsNamed && s.Used > quota; s.IsOverQuota {
-		// Its bytes are in the store already; only the sweep may remove them safely.
-		if _, err := tx.Exec(ctx, makeStale, string(tx.Shop()), p.Hash.Bytes(), at.Add(-forgottenAfter)); err != nil {
-			return Staged{}, fmt.Errorf("give photo %s to the sweep: %w", p.Hash, err)
+	if row.IsNew || !row.IsCounted {
+		hasRoom, used, err := takeRoom(ctx, tx, p, quota)
+		if err != nil {
+			return Staged{}, err
 		}
-		sweep = at
+		if s.IsOverQuota, s.Used = !hasRoom, used; !hasRoom {
+			// Its bytes are in the store already; only the sweep may remove them safely.
+			sweep = at
+		}
+		if !hasRoom || !row.IsCounted {
+			if err := setCounted(ctx, tx, p.Hash, hasRoom, sweep.Add(-forgottenAfter)); err != nil {
+				return Staged{}, err
+			}
+		}
 	}
 	return s, outbox.EnqueueAt(ctx, tx, TopicSweep, sweep, tx.Shop())
 }
-
-const makeStale = `UPDATE photos SET stage_time = $3 WHERE shop_id = $1 AND photo_hash = $2 AND stage_time <> 'epoch'`
 
 // photoArgs are the columns of a photo from its hash on.
 func photoArgs(p jobs.Photo, at time.Time) []any {
@@ -103,9 +103,10 @@ RETURNING encode(f.photo_hash, 'hex')`
 
 const deleteMarked = `
 WITH gone AS (
-  DELETE FROM photos WHERE shop_id = $1 AND photo_hash = ANY ($2) AND stage_time = 'epoch' RETURNING size_bytes
+  DELETE FROM photos WHERE shop_id = $1 AND photo_hash = ANY ($2) AND stage_time = 'epoch' RETURNING size_bytes, is_counted
 )
-UPDATE photo_usage SET used_bytes = used_bytes - (SELECT coalesce(sum(size_bytes), 0) FROM gone) WHERE shop_id = $1`
+UPDATE photo_usage SET used_bytes = used_bytes - (SELECT coalesce(sum(size_bytes), 0) FROM gone WHERE is_counted)
+WHERE shop_id = $1`
 
 const selectOldest = `SELECT min(f.stage_time) FROM photos f WHERE f.shop_id = $1 AND NOT ` + isNamed
 

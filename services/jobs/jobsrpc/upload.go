@@ -88,7 +88,7 @@ func (s *Server) stage(ctx context.Context, photo jobs.Photo) (jobs.Photo, error
 		return jobs.Photo{}, err
 	}
 	if staged.IsOverQuota {
-		return jobs.Photo{}, s.full(staged.Used-photo.SizeBytes, photo.SizeBytes)
+		return jobs.Photo{}, s.full(staged.Used, photo.SizeBytes)
 	}
 	photo.StagedUntil = nil
 	if !staged.IsNamed {
@@ -122,15 +122,20 @@ func (s *Server) hasRoom(ctx context.Context, said *jobsv1.PhotoDescription) err
 func (s *Server) full(used, size int64) error {
 	photo := "another photo"
 	if size > 0 {
-		photo = fmt.Sprintf("this photo of %s", mebibytes(size))
+		photo = fmt.Sprintf("this photo of %s", sizeOf(size))
 	}
 	return errs.Newf(errs.Exhausted, "PHOTO_QUOTA", "the photos of this shop take %s and it may keep %s, so there is no room for %s: "+
 		"photos that no record names make room after %d hours; whoever runs the server can allow more with --photo-quota-gib",
-		mebibytes(used), mebibytes(s.quota), photo, int(jobs.StagedFor/time.Hour)+1).
+		sizeOf(used), sizeOf(s.quota), photo, int(jobs.StagedFor/time.Hour)+1).
 		With("used_bytes", strconv.FormatInt(used, 10)).With("allowed_bytes", strconv.FormatInt(s.quota, 10))
 }
 
-func mebibytes(size int64) string { return fmt.Sprintf("%.1f MiB", float64(size)/(1<<20)) }
+func sizeOf(bytes int64) string {
+	if bytes >= 1<<30 {
+		return fmt.Sprintf("%.1f GiB", float64(bytes)/(1<<30))
+	}
+	return fmt.Sprintf("%.1f MiB", float64(bytes)/(1<<20))
+}
 
 // isKept looks once more for the bytes: they were there already, perhaps, and were being removed as a
 // day old while they were sent again.
