@@ -122,19 +122,19 @@ func TestHostilePhotosTakeBoundedMemory(t *testing.T) {
 		// answer is the reason of the refusal, or the size of what was kept.
 		answer string
 	}{
-		"nothing":                            {nil, "PHOTO_EMPTY"},
-		"378 bytes that claim 400 megapixel": {claimingJPEG(t, 20000, 20000), "PHOTO_TOO_MANY_PIXELS"},
-		"a PNG bomb of 49 megapixels":        {bombPNG(t, 7000), "PHOTO_NEEDS_TOO_MUCH_MEMORY"},
-		"a PNG bomb that just fits":          {bombPNG(t, 6800), "6800x6800"},
-		"a bomb as colour profile":           {pngWith(small, pngChunk("iCCP", []byte("x\x00\x00"), hidden)), "8x8"},
-		"a bomb as EXIF text":                {pngWith(small, pngChunk("zTXt", []byte("Raw profile type exif\x00\x00"), hidden)), "8x8"},
-		"a bomb as XMP":                      {pngWith(small, pngChunk("iTXt", []byte("XML:com.adobe.xmp\x00\x01\x00\x00\x00"), hidden)), "8x8"},
-		"JPEG, ZIP and HTML at once":         {polyglot(t), "80x60"},
-		"truncated":                          {fixture(t, "star-break-before.jpg")[:9000], "PHOTO_BROKEN"},
-		"CMYK":                               {fixture(t, "star-break-cmyk.jpg"), "320x240"},
-		"12 megapixels on their side":        {withOrientation(asJPEG(t, phone), 6), "3024x4032"},
-		"a thousand scans":                   {manyScans(1000), "PHOTO_TOO_MANY_SCANS"},
-		"as many scans as are taken":         {manyScans(maxScans), "4096x4096"},
+		"nothing":                             {nil, "PHOTO_EMPTY"},
+		"376 bytes that claim 400 megapixels": {claimingJPEG(t, 20000, 20000), "PHOTO_TOO_MANY_PIXELS"},
+		"a PNG bomb of 49 megapixels":         {bombPNG(t, 7000), "PHOTO_NEEDS_TOO_MUCH_MEMORY"},
+		"a PNG bomb that just fits":           {bombPNG(t, 6800), "6800x6800"},
+		"a bomb as colour profile":            {pngWith(small, pngChunk("iCCP", []byte("x\x00\x00"), hidden)), "8x8"},
+		"a bomb as EXIF text":                 {pngWith(small, pngChunk("zTXt", []byte("Raw profile type exif\x00\x00"), hidden)), "8x8"},
+		"a bomb as XMP":                       {pngWith(small, pngChunk("iTXt", []byte("XML:com.adobe.xmp\x00\x01\x00\x00\x00"), hidden)), "8x8"},
+		"JPEG, ZIP and HTML at once":          {polyglot(t), "80x60"},
+		"truncated":                           {fixture(t, "star-break-before.jpg")[:9000], "PHOTO_BROKEN"},
+		"CMYK":                                {fixture(t, "star-break-cmyk.jpg"), "320x240"},
+		"12 megapixels on their side":         {withOrientation(asJPEG(t, phone), 6), "3024x4032"},
+		"a thousand scans":                    {manyScans(1000), "PHOTO_TOO_MANY_SCANS"},
+		"as many scans as are taken":          {manyScans(maxScans), "4096x4096"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			answer, most := putInChild(t, c.file)

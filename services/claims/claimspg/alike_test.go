@@ -154,6 +154,17 @@ func TestPhotosOfOtherClaims(t *testing.T) {
 	if got, _ := photoFindings(third); !slices.Equal(got, []string{"PHOTO-ON-OTHER-CLAIM job.photos[0]", "PHOTO-LIKE-OTHER-CLAIM job.photos[0]"}) {
 		t.Errorf("the very same file again: %v, want a stop, and a caution about the second claim's", got)
 	}
+	for number, want := range map[string]int{"C-000001": 0, "C-000002": 0, "C-000003": 1, "": 1} {
+		if found, _ := w.alike(one, number); len(found) != want {
+			t.Errorf("a claim with the number %q and the first photo is like %+v, want %d opened before it", number, found, want)
+		}
+	}
+	if _, err := w.Claims.WithdrawClaim(t.Context(), &claimsv1.WithdrawClaimRequest{ClaimId: second.GetClaimId(), Etag: second.GetEtag(), Reason: "entered twice"}); err != nil {
+		t.Fatal(err)
+	}
+	if found, _ := w.alike(one, ""); len(found) > 0 {
+		t.Errorf("a photo is like %+v of a claim that was withdrawn", found)
+	}
 }
 
 // TestAlikeFindsEveryDistance names photos at every distance up to 5 bits, with the bits anywhere.
@@ -179,7 +190,7 @@ func TestAlikeFindsEveryDistance(t *testing.T) {
 				}
 			}
 		}
-		got, _ := w.alike(own)
+		got, _ := w.alike(own, "")
 		if len(got) != len(want) {
 			t.Errorf("round %d: %d photos are alike, want %d", round, len(got), len(want))
 		}
@@ -202,10 +213,10 @@ type read struct {
 	Rows  int    `db:"rows"`
 }
 
-// alike asks for the photos that look like one, and for the earlier claims, and tells what was read.
-func (w world) alike(hash string) (found []claims.AlikePhoto, reads []read) {
+// alike asks for the photos that look like one of the claim with the number, and for the earlier claims, and tells what was read.
+func (w world) alike(hash, number string) (found []claims.AlikePhoto, reads []read) {
 	w.t.Helper()
-	c := claims.Case{Job: jobs.Job{Record: jobs.Record{Vehicle: jobs.Vehicle{VIN: thirdVIN},
+	c := claims.Case{ClaimNumber: number, Job: jobs.Job{Record: jobs.Record{Vehicle: jobs.Vehicle{VIN: thirdVIN},
 		Photos: []jobs.PhotoReference{{Hash: jobs.PhotoHash(hash), Kind: jobs.Before}}}}}
 	err := pg.Read(w.t.Context(), w.DB, w.Shop, func(ctx context.Context, tx *pg.Tx) (err error) {
 		if found, err = claimspg.Alike(ctx, tx, c); err != nil {
@@ -244,7 +255,7 @@ func TestAlikeReadsLittle(t *testing.T) {
 		FROM copies k, generate_series(1, 3) AS n`, string(w.Shop))
 	w.ExecAlone(`VACUUM ANALYZE`)
 	for _, c := range []struct{ asks, finds string }{{own, one}, {one, ""}} { // Only the one stands on a claim.
-		found, reads := w.alike(c.asks)
+		found, reads := w.alike(c.asks, "")
 		if c.finds == "" && len(found) > 0 || c.finds != "" && (len(found) != 1 || string(found[0].Other) != c.finds || found[0].Bits != 1) {
 			t.Errorf("found %+v, want the photo %q at 1 bit", found, c.finds)
 		}

@@ -159,6 +159,10 @@ func TestUploadCut(t *testing.T) {
 		if photos, work := r.Count("photos"), r.Count("work"); photos != 1 || work != 1 {
 			t.Errorf("cut %d: %d photos and %d sweeps, want 1 of each", n, photos, work)
 		}
+		var counted int64
+		if r.Get(&counted, `SELECT used_bytes FROM photo_usage`); counted != int64(len(content)) {
+			t.Errorf("cut %d: %d bytes are counted, want the photo's %d once", n, counted, len(content))
+		}
 	})
 }
 
