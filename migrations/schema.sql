@@ -723,6 +723,16 @@ TABLE payments
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT
 
+TABLE photo_usage -- How many bytes of photos a shop has uploaded; made of them when a shop has no row yet.
+    shop_id uuid NOT NULL
+    used_bytes bigint NOT NULL
+    CONSTRAINT photo_usage_pkey PRIMARY KEY (shop_id)
+    CONSTRAINT photo_usage_used_bytes_check CHECK ((used_bytes >= 0))
+    CONSTRAINT photo_usage_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT, UPDATE (used_bytes)
+
 TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten.
     shop_id uuid NOT NULL
     photo_hash bytea NOT NULL
@@ -735,17 +745,35 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     longitude_microdegrees integer
     likeness bigint NOT NULL
     stage_time timestamp with time zone NOT NULL
+    sharpness integer
+    brightness smallint
+    blown_percent smallint
+    is_counted boolean NOT NULL DEFAULT true
+    band_1 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 0) & (8191)::bigint))::smallint)
+    band_2 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 13) & (8191)::bigint))::smallint)
+    band_3 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 26) & (8191)::bigint))::smallint)
+    band_4 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 39) & (8191)::bigint))::smallint)
+    band_5 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 52) & (4095)::bigint))::smallint)
     CONSTRAINT photos_pkey PRIMARY KEY (shop_id, photo_hash)
+    CONSTRAINT photos_blown_percent_check CHECK (((blown_percent >= 0) AND (blown_percent <= 100)))
+    CONSTRAINT photos_brightness_check CHECK (((brightness >= 0) AND (brightness <= 255)))
     CONSTRAINT photos_height_pixels_check CHECK ((height_pixels > 0))
+    CONSTRAINT photos_measured CHECK ((num_nulls(sharpness, brightness, blown_percent) = ANY (ARRAY[0, 3])))
     CONSTRAINT photos_media_type_check CHECK ((media_type = ANY (ARRAY['image/jpeg'::text, 'image/png'::text, 'image/webp'::text])))
     CONSTRAINT photos_photo_hash_check CHECK ((octet_length(photo_hash) = 32))
+    CONSTRAINT photos_sharpness_check CHECK ((sharpness >= 0))
     CONSTRAINT photos_size_bytes_check CHECK ((size_bytes > 0))
     CONSTRAINT photos_width_pixels_check CHECK ((width_pixels > 0))
     CONSTRAINT photos_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    CREATE INDEX photos_band_1 ON public.photos USING btree (shop_id, band_1)
+    CREATE INDEX photos_band_2 ON public.photos USING btree (shop_id, band_2)
+    CREATE INDEX photos_band_3 ON public.photos USING btree (shop_id, band_3)
+    CREATE INDEX photos_band_4 ON public.photos USING btree (shop_id, band_4)
+    CREATE INDEX photos_band_5 ON public.photos USING btree (shop_id, band_5)
     CREATE INDEX photos_staged ON public.photos USING btree (shop_id, stage_time)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY DELETE, INSERT, SELECT, UPDATE (stage_time)
+    RUNTIME MAY DELETE, INSERT, SELECT, UPDATE (stage_time, is_counted)
 
 TABLE receivables -- What each debtor owes of an invoice; only open_amount ever changes.
     shop_id uuid NOT NULL

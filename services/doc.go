@@ -37,7 +37,7 @@
 //	accesspg      shops keys key_hashes
 //	customerspg   customers
 //	payerspg      payers payer_profiles payer_credentials inbound_routes
-//	jobspg        jobs photos job_photos column_mappings imports import_rows
+//	jobspg        jobs photos job_photos photo_usage column_mappings imports import_rows
 //	claimspg      claims claim_contents
 //	invoicespg    invoices invoice_lines receivables journal_entries journal_lines payments
 //	              remittances remittance_lines allocations

@@ -15,14 +15,16 @@ import (
 	"cullet/services/jobs"
 )
 
-// The environment of a child that is to die: in which folder, with which photo, behind which step.
+// The environment of a child that is to die, or to be measured: in which folder, with which photo,
+// behind which step.
 const (
 	childFolder = "PHOTOSTORE_TEST_FOLDER"
 	childPhoto  = "PHOTOSTORE_TEST_PHOTO"
 	childStep   = "PHOTOSTORE_TEST_STEP"
+	childHash   = "PHOTOSTORE_TEST_HASH"
 )
 
-// TestMain runs the tests, or, in a child, one Put that is killed in its middle.
+// TestMain runs the tests, or, in a child, one Put that is killed in its middle or measured.
 func TestMain(m *testing.M) {
 	if os.Getenv(childFolder) != "" {
 		fmt.Println(dieWhilePutting())
@@ -32,23 +34,72 @@ func TestMain(m *testing.M) {
 }
 
 func dieWhilePutting() error {
-	s, err := Open(os.Getenv(childFolder))
+	s, err := Open(os.Getenv(childFolder), testSealer{})
 	if err != nil {
 		return err
 	}
 	s.passing = func(step string) {
 		if step == os.Getenv(childStep) {
-			self, _ := os.FindProcess(os.Getpid())
-			_ = self.Kill()
-			select {} // Until the signal arrives.
+			die()
 		}
 	}
-	file, err := os.Open(os.Getenv(childPhoto))
+	if os.Getenv(childStep) == "measured" {
+		err := putMeasured(s, os.Getenv(childPhoto))
+		if err == nil {
+			os.Exit(0)
+		}
+		return err
+	}
+	file, err := os.ReadFile(os.Getenv(childPhoto))
 	if err != nil {
 		return err
 	}
-	_, err = s.Put(context.Background(), shop, file)
+	if os.Getenv(childStep) == "receiving" {
+		_, err = s.Resume(context.Background(), shop, jobs.PhotoHash(os.Getenv(childHash)), 0,
+			io.MultiReader(bytes.NewReader(file[:2*len(file)/3]), readerFunc(func([]byte) (int, error) {
+				die()
+				return 0, nil
+			})))
+		return err
+	}
+	_, err = s.Put(context.Background(), shop, bytes.NewReader(file))
 	return err
+}
+
+// die ends the process as kill -9 does.
+func die() {
+	self, _ := os.FindProcess(os.Getpid())
+	_ = self.Kill()
+	select {} // Until the signal arrives.
+}
+
+// TestKilledWhileReceiving kills a process that has received two thirds of an announced photo.
+// Another process finds them, but for the last piece that was not sealed yet, and takes the rest.
+func TestKilledWhileReceiving(t *testing.T) {
+	t.Parallel()
+	folder, photo := t.TempDir(), filepath.Join(t.TempDir(), "photo.png")
+	file := asPNG(t, noisy(300, 300))
+	if err := os.WriteFile(photo, file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	hash := hashOf(t, file)
+	child := exec.CommandContext(t.Context(), os.Args[0])
+	child.Env = append(os.Environ(), childFolder+"="+folder, childPhoto+"="+photo, childStep+"=receiving", childHash+"="+string(hash))
+	if out, err := child.CombinedOutput(); err == nil || child.ProcessState.ExitCode() != -1 {
+		t.Fatalf("the child was not killed: %v %s", err, out)
+	}
+	s, err := Open(folder, testSealer{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = s.Close() }()
+	held, _ := heldOf(t, s, hash)
+	if sent := int64(2 * len(file) / 3); held > sent || held < sent-pieceSize {
+		t.Fatalf("%d bytes are held of %d that were sent", held, sent)
+	}
+	if got, err := s.Resume(t.Context(), shop, hash, held, bytes.NewReader(file[held:])); err != nil || got.Hash != hash {
+		t.Errorf("the rest: %v", err)
+	}
 }
 
 // TestKilled kills a process behind each step of Put. Another process then finds the photo whole
@@ -65,7 +116,7 @@ func TestKilled(t *testing.T) {
 			if out, err := child.CombinedOutput(); err == nil || child.ProcessState.ExitCode() != -1 {
 				t.Fatalf("the child was not killed: %v %s", err, out)
 			}
-			s, err := Open(folder)
+			s, err := Open(folder, testSealer{})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -18,12 +18,14 @@ type facts struct {
 	TakeTime  *time.Time     `json:"take_time,omitempty"`
 	Position  *jobs.Position `json:"position,omitempty"`
 	// Likeness is text because 64 bits do not survive every reader of JSON numbers.
-	Likeness uint64 `json:"likeness,string"`
+	Likeness uint64        `json:"likeness,string"`
+	Quality  *jobs.Quality `json:"quality,omitempty"`
 }
 
 func writeFacts(p jobs.Photo) ([]byte, error) {
 	return json.Marshal(facts{Hash: p.Hash, MediaType: p.MediaType, SizeBytes: p.SizeBytes, Width: p.Width,
-		Height: p.Height, TakeTime: p.TakeTime, Position: p.Position, Likeness: p.Likeness})
+		Height: p.Height, TakeTime: p.TakeTime, Position: p.Position, Likeness: p.Likeness,
+		Quality: p.Quality})
 }
 
 func readFacts(text []byte) (jobs.Photo, error) {
@@ -32,5 +34,5 @@ func readFacts(text []byte) (jobs.Photo, error) {
 		return jobs.Photo{}, err
 	}
 	return jobs.Photo{Hash: f.Hash, MediaType: f.MediaType, SizeBytes: f.SizeBytes, Width: f.Width,
-		Height: f.Height, TakeTime: f.TakeTime, Position: f.Position, Likeness: f.Likeness}, nil
+		Height: f.Height, TakeTime: f.TakeTime, Position: f.Position, Likeness: f.Likeness, Quality: f.Quality}, nil
 }

@@ -47,6 +47,12 @@ func tooHungry(width, height int, need int64) error {
 			" the longer edge, and send that", width, height, need>>20, int64(decodeBudget)>>20)
 }
 
+func tooManyScans(atLeast int) error {
+	return errs.Newf(errs.Invalid, "PHOTO_TOO_MANY_SCANS",
+		"the photo is a progressive JPEG in %d scans or more; at most %d are taken: save it as a plain JPEG and send that",
+		atLeast, maxScans)
+}
+
 // broken reports a file that begins like a photo and cannot be read as one.
 func broken(format format, size int64, cause error) error {
 	return errs.Newf(errs.Invalid, "PHOTO_BROKEN",

@@ -2,6 +2,8 @@ package photostore
 
 import (
 	"bytes"
+	"crypto/cipher"
+	"crypto/sha256"
 	"encoding/binary"
 	"hash/crc32"
 	"image"
@@ -11,10 +13,12 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"golang.org/x/image/draw"
 )
 
 // fixture reads a drawn photo; testdata/photos/README.md tells how each was made.
-func fixture(t *testing.T, name string) []byte {
+func fixture(t testing.TB, name string) []byte {
 	t.Helper()
 	file, err := os.ReadFile(filepath.Join("..", "..", "testdata", "photos", name))
 	if err != nil {
@@ -40,6 +44,26 @@ var (
 	blue  = color.RGBA{0, 0, 255, 255}
 	white = color.RGBA{255, 255, 255, 255}
 )
+
+// testSealer seals as a master key does: for a shop and a name.
+type testSealer struct{}
+
+func (testSealer) aead(shop, name string) cipher.AEAD {
+	key := sha256.Sum256([]byte(shop + "|" + name))
+	aead, err := aeadOf(key[:])
+	if err != nil {
+		panic(err)
+	}
+	return aead
+}
+
+func (s testSealer) Seal(shop, name string, secret []byte) ([]byte, error) {
+	return s.aead(shop, name).Seal(nil, make([]byte, 12), secret, nil), nil
+}
+
+func (s testSealer) Open(shop, name string, sealed []byte) ([]byte, error) {
+	return s.aead(shop, name).Open(nil, make([]byte, 12), sealed, nil)
+}
 
 func asJPEG(t testing.TB, m image.Image) []byte {
 	t.Helper()
@@ -117,4 +141,21 @@ func colourAt(m image.Image, x, y int) string {
 		return "green"
 	}
 	return "something else"
+}
+
+// noisy is a picture that no format makes small.
+func noisy(width, height int) *image.RGBA {
+	m := image.NewRGBA(image.Rect(0, 0, width, height))
+	copy(m.Pix, noise(len(m.Pix)))
+	for i := 3; i < len(m.Pix); i += 4 {
+		m.Pix[i] = 255
+	}
+	return m
+}
+
+// enlarged is the same picture as a camera with more pixels would have taken it.
+func enlarged(from image.Image, width, height int) *image.RGBA {
+	to := image.NewRGBA(image.Rect(0, 0, width, height))
+	draw.CatmullRom.Scale(to, to.Rect, from, from.Bounds(), draw.Src, nil)
+	return to
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/corona10/goimagehash"
 	_ "golang.org/x/image/webp" // The third of them.
 
+	"cullet/services/errs"
 	"cullet/services/jobs"
 )
 
@@ -48,7 +49,7 @@ func (s *Store) look(ctx context.Context, file io.ReadSeeker, got received) (see
 		return seen{}, broken(got.format, got.size, err)
 	}
 	seeable := upright(small(full), said.orientation)
-	likeness, err := likenessOf(seeable)
+	quality, likeness, err := examine(planes(seeable)[0])
 	if err != nil {
 		return seen{}, fmt.Errorf("compute the likeness of photo %s: %w", got.hash, err)
 	}
@@ -62,20 +63,19 @@ func (s *Store) look(ctx context.Context, file io.ReadSeeker, got received) (see
 	}
 	return seen{rendition: rendition.Bytes(), photo: jobs.Photo{Hash: got.hash, MediaType: string(got.format),
 		SizeBytes: got.size, Width: width, Height: height, TakeTime: said.takeTime, Position: said.position,
-		Likeness: likeness}}, nil
+		Likeness: likeness, Quality: &quality}}, nil
 }
 
-// likenessOf is computed from the brightness alone.
-func likenessOf(m *image.YCbCr) (uint64, error) {
-	from := planes(m)[0]
-	n := max(1, max(from.width, from.height)/likenessEdge)
-	grey := image.NewGray(image.Rect(0, 0, (from.width+n-1)/n, (from.height+n-1)/n))
-	average(plane{grey.Pix, grey.Stride, grey.Rect.Dx(), grey.Rect.Dy()}, from, n)
-	hash, err := goimagehash.PerceptionHash(grey)
+// examine finds out what the pixels tell, from the brightness alone.
+func examine(luma plane) (jobs.Quality, uint64, error) {
+	luma = luma.smaller(measureEdge)
+	tiny := luma.smaller(likenessEdge)
+	hash, err := goimagehash.PerceptionHash(&image.Gray{Pix: tiny.samples, Stride: tiny.stride,
+		Rect: image.Rect(0, 0, tiny.width, tiny.height)})
 	if err != nil {
-		return 0, err
+		return jobs.Quality{}, 0, err
 	}
-	return hash.GetHash(), nil
+	return measure(luma), hash.GetHash(), nil
 }
 
 // weigh tells how much memory decoding and shrinking will take. It reads only the header, and
@@ -93,6 +93,9 @@ func weigh(file io.ReadSeeker, got received) (int64, error) {
 		return 0, tooManyPixels(config.Width, config.Height)
 	}
 	perPixel, err := decodingBytes(file, got.format, config.ColorModel)
+	if errs.Is(err, errs.Invalid) {
+		return 0, err
+	}
 	if err != nil {
 		return 0, broken(got.format, got.size, err)
 	}

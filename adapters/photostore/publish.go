@@ -7,14 +7,17 @@ import (
 	"io"
 	"io/fs"
 	"path"
-	"time"
 
 	"cullet/services/jobs"
 )
 
 // prepare makes the rendition and the facts beside a received original.
-func (s *Store) prepare(ctx context.Context, draft string, got received) (jobs.Photo, error) {
-	file, err := s.root.Open(path.Join(draft, originalName))
+func (s *Store) prepare(ctx context.Context, draft, shop string, got received) (jobs.Photo, error) {
+	raw, err := s.root.Open(path.Join(draft, originalName))
+	if err != nil {
+		return jobs.Photo{}, fmt.Errorf("open the received photo: %w", err)
+	}
+	file, err := s.openSealed(raw, shop, originalSeal, false)
 	if err != nil {
 		return jobs.Photo{}, fmt.Errorf("open the received photo: %w", err)
 	}
@@ -29,7 +32,7 @@ func (s *Store) prepare(ctx context.Context, draft string, got received) (jobs.P
 		return jobs.Photo{}, fmt.Errorf("write down what is known of photo %s: %w", got.hash, err)
 	}
 	for name, content := range map[string][]byte{renditionName: seen.rendition, factsName: text} {
-		err := s.writeFile(path.Join(draft, name), func(to io.Writer) error {
+		err := s.writeSealed(path.Join(draft, name), shop, sealOf(got.hash, name), func(to io.Writer) error {
 			_, err := to.Write(content)
 			return err
 		})
@@ -53,8 +56,16 @@ func (s *Store) publish(draft, shop string, photo jobs.Photo) (jobs.Photo, error
 	if err := s.root.Rename(draft, folder); err != nil {
 		if kept, known := s.facts(shop, photo.Hash); known == nil {
 			return kept, nil
+		} else if !errors.Is(known, fs.ErrNotExist) {
+			return jobs.Photo{}, known
 		}
-		return jobs.Photo{}, notWritten(err)
+		// What lies there has no facts: files that were not sealed yet. They make room.
+		if err := s.bury(folder); err != nil {
+			return jobs.Photo{}, notWritten(err)
+		}
+		if err := s.root.Rename(draft, folder); err != nil {
+			return jobs.Photo{}, notWritten(err)
+		}
 	}
 	s.pass("published")
 	for _, changed := range []string{path.Dir(folder), shop, "."} {
@@ -72,28 +83,4 @@ func (s *Store) sync(folder string) error {
 		return err
 	}
 	return errors.Join(dir.Sync(), dir.Close())
-}
-
-// sweep removes what uploads and removals left behind that did not end before now, by a margin.
-func (s *Store) sweep(now time.Time) error {
-	if err := s.root.MkdirAll(unfinishedFolder, 0o700); err != nil {
-		return fmt.Errorf("make the folder for unfinished photos: %w", err)
-	}
-	entries, err := fs.ReadDir(s.root.FS(), unfinishedFolder)
-	if err != nil {
-		return fmt.Errorf("read the folder of unfinished photos: %w", err)
-	}
-	for _, entry := range entries {
-		info, err := entry.Info()
-		if errors.Is(err, fs.ErrNotExist) || err == nil && now.Sub(info.ModTime()) < unfinishedFor {
-			continue // Gone already, or another process is still at it.
-		}
-		if err != nil {
-			return fmt.Errorf("look at an unfinished photo: %w", err)
-		}
-		if err := s.root.RemoveAll(path.Join(unfinishedFolder, entry.Name())); err != nil {
-			return fmt.Errorf("remove an unfinished photo: %w", err)
-		}
-	}
-	return nil
 }

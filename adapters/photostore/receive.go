@@ -22,7 +22,7 @@ type received struct {
 
 // receive writes the content to a new file and hashes it on the way. It stops at the first bytes
 // of what is no photo, and at the first byte too many.
-func (s *Store) receive(ctx context.Context, name string, content io.Reader) (received, error) {
+func (s *Store) receive(ctx context.Context, name, shop string, content io.Reader) (received, error) {
 	content = &cancelled{ctx: ctx, from: content}
 	head := make([]byte, headSize)
 	n, err := io.ReadFull(content, head)
@@ -35,7 +35,7 @@ func (s *Store) receive(ctx context.Context, name string, content io.Reader) (re
 		return received{}, err
 	}
 	got := received{format: format}
-	err = s.writeFile(name, func(file io.Writer) error {
+	err = s.writeSealed(name, shop, originalSeal, func(file io.Writer) error {
 		got.hash, got.size, err = copyHashed(file, head, content)
 		return err
 	})
@@ -60,13 +60,20 @@ func copyHashed(to io.Writer, head []byte, rest io.Reader) (jobs.PhotoHash, int6
 	return jobs.PhotoHash(hex.EncodeToString(sum.Sum(nil))), int64(len(head)) + n, nil
 }
 
-// writeFile makes a file that must not exist, lets write fill it, and forces it to disk.
-func (s *Store) writeFile(name string, write func(io.Writer) error) error {
+// writeSealed makes a sealed file that must not exist, lets write fill it, and forces it to disk.
+func (s *Store) writeSealed(name, shop, seal string, write func(io.Writer) error) error {
 	file, err := s.root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o400)
 	if err != nil {
 		return notWritten(err)
 	}
-	if err := write(disk{file}); err != nil {
+	sealing, err := s.newSealing(disk{file}, shop, seal)
+	if err == nil {
+		err = write(sealing)
+	}
+	if err == nil {
+		err = sealing.finish()
+	}
+	if err != nil {
 		return errors.Join(err, file.Close())
 	}
 	if err := file.Sync(); err != nil {
@@ -102,27 +109,26 @@ func (c *cancelled) Read(p []byte) (int, error) {
 	return c.from.Read(p)
 }
 
-// sealedReader gives the original and fails at its end when it is not what the hash says.
-type sealedReader struct {
-	file *os.File
+// evidence gives the original and fails at its end when it is not what the hash says.
+type evidence struct {
+	*opened
 	sum  hash.Hash
 	want jobs.PhotoHash
 }
 
-func newSealedReader(file *os.File, want jobs.PhotoHash) *sealedReader {
-	return &sealedReader{file: file, sum: sha256.New(), want: want}
+func newEvidence(file *opened, want jobs.PhotoHash) *evidence {
+	return &evidence{opened: file, sum: sha256.New(), want: want}
 }
 
-func (r *sealedReader) Read(p []byte) (int, error) {
-	n, err := r.file.Read(p)
+// Read implements io.Reader.
+func (r *evidence) Read(p []byte) (int, error) {
+	n, err := r.opened.Read(p)
 	r.sum.Write(p[:n])
 	if !errors.Is(err, io.EOF) {
 		return n, err
 	}
 	if got := hex.EncodeToString(r.sum.Sum(nil)); got != string(r.want) {
-		return n, fmt.Errorf("photo %s is damaged on disk: its bytes have the hash %s", r.want, got)
+		return n, fmt.Errorf("photo %s: %w: its bytes have the hash %s", r.want, errDamaged, got)
 	}
 	return n, io.EOF
 }
-
-func (r *sealedReader) Close() error { return r.file.Close() }

@@ -56,21 +56,22 @@ func TestPutRefuses(t *testing.T) {
 		"random bytes": {[]byte{0x13, 0x37, 0, 1, 2, 3}, "PHOTO_NOT_AN_IMAGE", "unknown kind"},
 		"HEIC": {[]byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic"), "PHOTO_HEIC",
 			"settings of the phone's camera"},
-		"HEIF by its brand":   {[]byte("\x00\x00\x00\x18ftypmif1\x00\x00\x00\x00mif1heic"), "PHOTO_HEIC", "as JPEG"},
-		"a tiny giant":        {claimingJPEG(t, 20000, 20000), "PHOTO_TOO_MANY_PIXELS", "20000 x 20000"},
-		"a giant PNG":         {claimingPNG(t, 60000, 60000, 8, false), "PHOTO_TOO_MANY_PIXELS", "60000 x 60000"},
-		"a PNG beyond 32 bit": {claimingPNG(t, 1<<31-1, 1<<31-1, 8, false), "PHOTO_BROKEN", ""},
-		"50 megapixels and 1": {claimingPNG(t, 7073, 7073, 8, false), "PHOTO_TOO_MANY_PIXELS", "50 million"},
-		"a hungry PNG":        {claimingPNG(t, 7000, 7000, 16, false), "PHOTO_NEEDS_TOO_MUCH_MEMORY", "8 bits a colour"},
-		"an interlaced PNG":   {claimingPNG(t, 7000, 7000, 8, true), "PHOTO_NEEDS_TOO_MUCH_MEMORY", "at most 256"},
-		"a hungry JPEG":       {claimingProgressive(t, 7000, 7000), "PHOTO_NEEDS_TOO_MUCH_MEMORY", "not progressive"},
-		"half a JPEG":         {whole[:len(whole)/2], "PHOTO_BROKEN", "cut off"},
-		"half a PNG":          {wholePNG[:len(wholePNG)/2], "PHOTO_BROKEN", "cut off"},
-		"a JPEG's head":       {whole[:20], "PHOTO_BROKEN", "20 bytes"},
-		"three bytes":         {[]byte("\xff\xd8\xff"), "PHOTO_BROKEN", "3 bytes"},
-		"a JPEG of no width":  {claimingJPEG(t, 0, 8), "PHOTO_BROKEN", ""},
-		"a PNG's head":        {wholePNG[:8], "PHOTO_BROKEN", ""},
-		"a WebP's head":       {[]byte("RIFF\x10\x00\x00\x00WEBPVP8 "), "PHOTO_BROKEN", "image/webp"},
+		"HEIF by its brand":    {[]byte("\x00\x00\x00\x18ftypmif1\x00\x00\x00\x00mif1heic"), "PHOTO_HEIC", "as JPEG"},
+		"a tiny giant":         {claimingJPEG(t, 20000, 20000), "PHOTO_TOO_MANY_PIXELS", "20000 x 20000"},
+		"a giant PNG":          {claimingPNG(t, 60000, 60000, 8, false), "PHOTO_TOO_MANY_PIXELS", "60000 x 60000"},
+		"a PNG beyond 32 bit":  {claimingPNG(t, 1<<31-1, 1<<31-1, 8, false), "PHOTO_BROKEN", ""},
+		"50 megapixels and 1":  {claimingPNG(t, 7073, 7073, 8, false), "PHOTO_TOO_MANY_PIXELS", "50 million"},
+		"a hungry PNG":         {claimingPNG(t, 7000, 7000, 16, false), "PHOTO_NEEDS_TOO_MUCH_MEMORY", "8 bits a colour"},
+		"an interlaced PNG":    {claimingPNG(t, 7000, 7000, 8, true), "PHOTO_NEEDS_TOO_MUCH_MEMORY", "at most 256"},
+		"a hungry JPEG":        {claimingProgressive(t, 7000, 7000), "PHOTO_NEEDS_TOO_MUCH_MEMORY", "not progressive"},
+		"a JPEG of many scans": {manyScans(maxScans + 1), "PHOTO_TOO_MANY_SCANS", "plain JPEG"},
+		"half a JPEG":          {whole[:len(whole)/2], "PHOTO_BROKEN", "cut off"},
+		"half a PNG":           {wholePNG[:len(wholePNG)/2], "PHOTO_BROKEN", "cut off"},
+		"a JPEG's head":        {whole[:20], "PHOTO_BROKEN", "20 bytes"},
+		"three bytes":          {[]byte("\xff\xd8\xff"), "PHOTO_BROKEN", "3 bytes"},
+		"a JPEG of no width":   {claimingJPEG(t, 0, 8), "PHOTO_BROKEN", ""},
+		"a PNG's head":         {wholePNG[:8], "PHOTO_BROKEN", ""},
+		"a WebP's head":        {[]byte("RIFF\x10\x00\x00\x00WEBPVP8 "), "PHOTO_BROKEN", "image/webp"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -126,37 +127,4 @@ func TestWeigh(t *testing.T) {
 			t.Errorf("%s: %d bytes a pixel (%v), want %d", name, got, err, c.want)
 		}
 	}
-}
-
-// FuzzPut sends broken photos: whatever comes is kept whole or refused as invalid.
-func FuzzPut(f *testing.F) {
-	for _, name := range []string{"star-break-progressive.jpg", "star-break-exif.webp", "star-break-cmyk.jpg"} {
-		file, err := os.ReadFile("../../testdata/photos/" + name)
-		if err != nil {
-			f.Fatal(err)
-		}
-		f.Add(file)
-	}
-	f.Add(asPNG(f, quarters(20, 10)))
-	f.Add(withOrientation(asJPEG(f, quarters(20, 10)), 6))
-	folder := f.TempDir()
-	s, err := Open(folder)
-	if err != nil {
-		f.Fatal(err)
-	}
-	f.Fuzz(func(t *testing.T, file []byte) {
-		photo, err := s.Put(t.Context(), shop, bytes.NewReader(file))
-		if err != nil && !errs.Is(err, errs.Invalid) {
-			t.Fatal(err)
-		}
-		if err != nil {
-			return
-		}
-		if _, m := rendition(t, s, photo.Hash, MaxEdge); m.Bounds().Empty() {
-			t.Fatal("the rendition is empty")
-		}
-		if err := s.Remove(t.Context(), shop, photo.Hash); err != nil {
-			t.Fatal(err)
-		}
-	})
 }

@@ -1,5 +1,5 @@
-// Package photostore keeps photos in a folder: the uploaded bytes sealed, and beside them a clean
-// rendition to show and to send.
+// Package photostore keeps photos in a folder: the uploaded bytes as evidence, and beside them a
+// clean rendition to show and to send. Whatever lies in the folder is sealed under keys that do not.
 //
 // It refuses whatever is not a JPEG, PNG or WebP picture within the limits, and it refuses before
 // it decodes: a few hundred bytes can claim a picture of gigabytes. The rendition is always
@@ -17,6 +17,7 @@ import (
 	"os"
 	"path"
 	"regexp"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/semaphore"
@@ -43,13 +44,27 @@ const decodeBudget = 256 << 20
 // a process that died. It is far longer than any upload may last.
 const unfinishedFor = time.Hour
 
-// The names inside the folder: <shop>/<first two of hash>/<hash>/{original,rendition,facts}.
+// The names inside the folder: <shop>/<first two of hash>/<hash>/{original,rendition,facts}, and
+// what did not arrive whole in held/<shop>/<hash>.
 const (
 	unfinishedFolder = "unfinished"
+	heldFolder       = "held"
 	originalName     = "original"
-	renditionName    = "rendition.jpg"
-	factsName        = "photo.json"
+	renditionName    = "rendition"
+	factsName        = "facts"
 )
+
+// originalSeal is the name under which every original is sealed: its hash is not known before its
+// last byte. It need not be, because whoever reads an original computes its hash.
+const originalSeal = "photo original"
+
+// sealOf is the name under which a file of a photo is sealed, so that it opens for that photo only.
+func sealOf(hash jobs.PhotoHash, name string) string {
+	if name == originalName {
+		return originalSeal
+	}
+	return "photo " + string(hash) + " " + name
+}
 
 var (
 	shopShape = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$`)
@@ -60,7 +75,10 @@ var (
 // processes may share the folder.
 type Store struct {
 	root   *os.Root
+	sealer Sealer
 	memory *semaphore.Weighted
+	// swept is when the folder was swept last, in seconds since 1970.
+	swept atomic.Int64
 	// passing is told the name of each step that a crash could fall behind; nil but in tests.
 	passing func(step string)
 }
@@ -68,8 +86,9 @@ type Store struct {
 var _ jobs.PhotoStore = (*Store)(nil)
 
 // Open opens the folder, makes it when there is none, and sweeps out what an earlier process left
-// half received. It fails when the folder cannot be written to.
-func Open(folder string) (*Store, error) {
+// half received. Sealer seals the keys of the files; without the same one nothing in the folder can
+// be read. It fails when the folder cannot be written to.
+func Open(folder string, sealer Sealer) (*Store, error) {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return nil, fmt.Errorf("make the folder of photos: %w", err)
 	}
@@ -77,7 +96,7 @@ func Open(folder string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the folder of photos: %w", err)
 	}
-	s := &Store{root: root, memory: semaphore.NewWeighted(decodeBudget)}
+	s := &Store{root: root, sealer: sealer, memory: semaphore.NewWeighted(decodeBudget)}
 	if err := s.sweep(time.Now()); err != nil {
 		return nil, errors.Join(err, root.Close())
 	}
@@ -94,9 +113,15 @@ func (s *Store) Close() error {
 
 // Put implements jobs.PhotoStore.
 func (s *Store) Put(ctx context.Context, shop string, content io.Reader) (jobs.Photo, error) {
+	return s.put(ctx, shop, "", content)
+}
+
+// put refuses bytes that do not have the wanted hash; the empty one wants none.
+func (s *Store) put(ctx context.Context, shop string, wanted jobs.PhotoHash, content io.Reader) (jobs.Photo, error) {
 	if !shopShape.MatchString(shop) {
 		return jobs.Photo{}, fmt.Errorf("photo of shop %q: not the identifier of a shop", shop)
 	}
+	s.sweepNowAndThen(time.Now())
 	draft := path.Join(unfinishedFolder, rand.Text())
 	if err := s.root.Mkdir(draft, 0o700); err != nil {
 		return jobs.Photo{}, notWritten(err)
@@ -104,16 +129,19 @@ func (s *Store) Put(ctx context.Context, shop string, content io.Reader) (jobs.P
 	// After a good end the folder has moved away and there is nothing to remove.
 	defer func() { _ = s.root.RemoveAll(draft) }()
 
-	got, err := s.receive(ctx, path.Join(draft, originalName), content)
+	got, err := s.receive(ctx, path.Join(draft, originalName), shop, content)
 	if err != nil {
 		return jobs.Photo{}, err
+	}
+	if wanted != "" && got.hash != wanted {
+		return jobs.Photo{}, &jobs.HashDiffers{Arrived: got.hash}
 	}
 	s.pass("received")
 	kept, err := s.facts(shop, got.hash)
 	if err == nil || !errors.Is(err, fs.ErrNotExist) {
 		return kept, err
 	}
-	photo, err := s.prepare(ctx, draft, got)
+	photo, err := s.prepare(ctx, draft, shop, got)
 	if err != nil {
 		return jobs.Photo{}, err
 	}
@@ -128,7 +156,7 @@ func (s *Store) Original(_ context.Context, shop string, hash jobs.PhotoHash) (i
 	if err != nil {
 		return nil, err
 	}
-	return newSealedReader(file, hash), nil
+	return newEvidence(file, hash), nil
 }
 
 // Remove implements jobs.PhotoStore. A crash leaves the photo whole or gone.
@@ -137,21 +165,23 @@ func (s *Store) Remove(_ context.Context, shop string, hash jobs.PhotoHash) erro
 	if !ok {
 		return nil
 	}
-	grave := path.Join(unfinishedFolder, rand.Text())
-	err := s.root.Rename(folder, grave)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return fmt.Errorf("remove photo %s: %w", hash, err)
-	}
-	if err := s.sync(path.Dir(folder)); err != nil {
-		return fmt.Errorf("remove photo %s: %w", hash, err)
-	}
-	if err := s.root.RemoveAll(grave); err != nil {
+	err := s.bury(folder)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("remove photo %s: %w", hash, err)
 	}
 	return nil
+}
+
+// bury removes a folder in one step, as others see it.
+func (s *Store) bury(folder string) error {
+	grave := path.Join(unfinishedFolder, rand.Text())
+	if err := s.root.Rename(folder, grave); err != nil {
+		return err
+	}
+	if err := s.sync(path.Dir(folder)); err != nil {
+		return err
+	}
+	return s.root.RemoveAll(grave)
 }
 
 // home is the folder of a photo; ok is false for names that no photo of ours has.
@@ -163,7 +193,7 @@ func home(shop string, hash jobs.PhotoHash) (folder string, ok bool) {
 }
 
 // open opens one file of a kept photo; errs.NotFound when the photo is not kept.
-func (s *Store) open(shop string, hash jobs.PhotoHash, name string) (*os.File, error) {
+func (s *Store) open(shop string, hash jobs.PhotoHash, name string) (*opened, error) {
 	folder, ok := home(shop, hash)
 	if !ok {
 		return nil, notKept(hash)
@@ -175,16 +205,24 @@ func (s *Store) open(shop string, hash jobs.PhotoHash, name string) (*os.File, e
 	if err != nil {
 		return nil, fmt.Errorf("open the %s of photo %s: %w", name, hash, err)
 	}
-	return file, nil
+	sealed, err := s.openSealed(file, shop, sealOf(hash, name), false)
+	if err != nil {
+		return nil, fmt.Errorf("open the %s of photo %s: %w", name, hash, err)
+	}
+	return sealed, nil
 }
 
 // facts reads what was found out about a kept photo; fs.ErrNotExist when it is not kept.
 func (s *Store) facts(shop string, hash jobs.PhotoHash) (jobs.Photo, error) {
-	folder, ok := home(shop, hash)
-	if !ok {
+	file, err := s.open(shop, hash, factsName)
+	if errs.Is(err, errs.NotFound) {
 		return jobs.Photo{}, fs.ErrNotExist
 	}
-	text, err := s.root.ReadFile(path.Join(folder, factsName))
+	if err != nil {
+		return jobs.Photo{}, err
+	}
+	defer func() { _ = file.Close() }() // It was only read.
+	text, err := io.ReadAll(file)
 	if err != nil {
 		return jobs.Photo{}, fmt.Errorf("read what is known of photo %s: %w", hash, err)
 	}

@@ -29,7 +29,7 @@ const shop = "0199e5a0-7c1b-7000-8000-000000000001"
 func setup(t *testing.T) (*Store, string) {
 	t.Helper()
 	folder := t.TempDir()
-	s, err := Open(folder)
+	s, err := Open(folder, testSealer{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,7 +84,7 @@ func TestPut(t *testing.T) {
 		got := put(t, s, fixture(t, "star-break-before.jpg"))
 		taken := time.Date(2026, 9, 14, 20, 5, 9, 0, time.UTC)
 		want := jobs.Photo{Hash: got.Hash, MediaType: "image/jpeg", SizeBytes: int64(len(fixture(t, "star-break-before.jpg"))),
-			Width: 756, Height: 1008, TakeTime: &taken, Likeness: got.Likeness,
+			Width: 756, Height: 1008, TakeTime: &taken, Likeness: got.Likeness, Quality: got.Quality,
 			Position: &jobs.Position{LatitudeMicrodegrees: 39_961_176, LongitudeMicrodegrees: -82_998_794}}
 		if diff := cmp.Diff(want, got); diff != "" {
 			t.Errorf("photo (-want +got):\n%s", diff)
@@ -93,7 +93,7 @@ func TestPut(t *testing.T) {
 			t.Error("the likeness is zero")
 		}
 		home := shop + "/" + string(got.Hash[:2]) + "/" + string(got.Hash) + "/"
-		if diff := cmp.Diff([]string{home + "original", home + "photo.json", home + "rendition.jpg"}, files(t, folder)); diff != "" {
+		if diff := cmp.Diff([]string{home + "facts", home + "original", home + "rendition"}, files(t, folder)); diff != "" {
 			t.Errorf("files (-want +got):\n%s", diff)
 		}
 	})

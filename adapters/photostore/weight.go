@@ -65,11 +65,33 @@ func jpegBytes(file *bufio.Reader) (int64, error) {
 	bytes := samples
 	if progressive {
 		bytes += 4 * samples
+		if n := countScans(file); n > maxScans {
+			return 0, tooManyScans(n)
+		}
 	}
 	if components == 4 || components == 3 && samples == 3*most {
 		bytes += 4 * most
 	}
 	return (bytes + most - 1) / most, nil
+}
+
+// maxScans is in how many scans a progressive JPEG may come; cameras and programs write about ten.
+// A scan of thirty bytes goes over every block of the picture, so a small file could keep a decoder
+// busy for hours. Of a file that is not progressive each scan needs bits for each block.
+const maxScans = 50
+
+// countScans reads on behind the frame header, no further than to one scan too many.
+func countScans(file *bufio.Reader) (n int) {
+	for n <= maxScans {
+		marker, err := nextMarker(file)
+		if err != nil {
+			return n
+		}
+		if marker == 0xda {
+			n++
+		}
+	}
+	return n
 }
 
 // jpegFrame finds the frame header and gives its component specifications, three bytes each

@@ -2,6 +2,7 @@ package claims
 
 import (
 	"cullet/services/finding"
+	"cullet/services/jobs"
 )
 
 // Family groups rules for people who read the table of them.
@@ -35,13 +36,14 @@ type Rule struct {
 	check func(c *Case, broken report)
 }
 
-// report takes one breach: where it is, what is wrong, and a correction on offer, if any.
-type report func(path, sentence, suggestion string)
+// report takes one breach: where it is, what is wrong, a correction on offer, if any, and a photo to
+// be looked at beside the one at the path, if any.
+type report func(path, sentence, suggestion string, other ...jobs.PhotoHash)
 
 // Rules lists every rule, in the order of checking.
 func Rules() []Rule {
 	var all []Rule
-	for _, family := range [][]Rule{vehicleRules, damageRules, processRules, photoRules, coverageRules,
+	for _, family := range [][]Rule{vehicleRules, damageRules, processRules, photoRules, pictureRules, coverageRules,
 		dateRules, authorizationRules, lawRules, duplicateRules, payerRules} {
 		all = append(all, family...)
 	}
@@ -54,9 +56,13 @@ func Check(c Case, t Translation) []finding.Finding {
 	found := append([]finding.Finding{}, t.Findings...)
 	found = append(found, standardFindings(&c)...)
 	for _, rule := range Rules() {
-		rule.check(&c, func(path, sentence, suggestion string) {
-			found = append(found, finding.Finding{Code: rule.Code, Severity: rule.Severity, Path: path,
-				Sentence: sentence, Fix: rule.Fix, Source: rule.Source, Suggestion: suggestion})
+		rule.check(&c, func(path, sentence, suggestion string, other ...jobs.PhotoHash) {
+			f := finding.Finding{Code: rule.Code, Severity: rule.Severity, Path: path,
+				Sentence: sentence, Fix: rule.Fix, Source: rule.Source, Suggestion: suggestion}
+			if len(other) > 0 {
+				f.OtherPhoto = string(other[0])
+			}
+			found = append(found, f)
 		})
 	}
 	found = distinct(found)

@@ -31,6 +31,7 @@ func sound() Case {
 		Job: jobs.Job{ID: "job-2", Version: 1, Assessments: []repairability.Assessment{{Verdict: repairability.Repairable}},
 			Record: jobs.Record{Vehicle: jobs.Vehicle{VIN: "1G4AH59H45G118341", UnitNumber: "17"},
 				Damages:   []jobs.Damage{{Damage: damage, Process: &repairability.Process{}}},
+				Place:     jobs.Place{Position: &jobs.Position{LatitudeMicrodegrees: 39_961_176, LongitudeMicrodegrees: -82_998_794}},
 				StartTime: repaired, FinishTime: repaired.Add(30 * time.Minute), TimeZone: "America/New_York",
 				Photos: []jobs.PhotoReference{{Hash: hashBefore, Kind: jobs.Before, DamageNumber: 1},
 					{Hash: hashAfter, Kind: jobs.After, DamageNumber: 1}},
@@ -42,10 +43,18 @@ func sound() Case {
 			Agreements: []pricing.Agreement{{ValidFrom: "2026-01-01", MaxRepairs: 2}}}},
 		Coverage: payers.Coverage{PolicyNumber: "LM-1234", DateOfLoss: "2026-10-18",
 			Authorization: payers.Authorization{Number: "A123", GivenBy: "Iris Vane (invented)"}},
-		Photos: map[jobs.PhotoHash]jobs.Photo{hashBefore: {Hash: hashBefore, Likeness: 1, TakeTime: taken(1)},
-			hashAfter: {Hash: hashAfter, Likeness: ^uint64(0), TakeTime: taken(29)}},
+		Photos: map[jobs.PhotoHash]jobs.Photo{hashBefore: passing(jobs.Photo{Hash: hashBefore, Likeness: 1, TakeTime: taken(1)}),
+			hashAfter: passing(jobs.Photo{Hash: hashAfter, Likeness: ^uint64(0), TakeTime: taken(29)})},
 		ClaimNumber: "C-000002", Now: repaired.Add(48 * time.Hour),
 	}
+}
+
+// passing makes a photo that just passes every rule about the picture: it was taken 1000 m away.
+func passing(p jobs.Photo) jobs.Photo {
+	p.Width, p.Height = 800, minShortEdge
+	p.Quality = &jobs.Quality{Sharpness: minSharpness, Brightness: minBrightness, BlownPercent: maxBlownPercent}
+	p.Position = &jobs.Position{LatitudeMicrodegrees: 39_961_176 + 8_993, LongitudeMicrodegrees: -82_998_794}
+	return p
 }
 
 // earlier is a claim of the same vehicle that has nothing to do with the case.
@@ -81,6 +90,14 @@ var breaks = map[string]func(*Case){
 	"PHOTO-TIME": func(c *Case) {
 		setPhoto(c, hashAfter, func(p *jobs.Photo) { p.TakeTime = new(repaired.Add(30*time.Minute + photoWindow + time.Second)) })
 	},
+	"PHOTO-SHARPNESS":  func(c *Case) { setPhoto(c, hashAfter, func(p *jobs.Photo) { p.Quality.Sharpness-- }) },
+	"PHOTO-BRIGHTNESS": func(c *Case) { setPhoto(c, hashAfter, func(p *jobs.Photo) { p.Quality.Brightness-- }) },
+	"PHOTO-SIZE":       func(c *Case) { setPhoto(c, hashAfter, func(p *jobs.Photo) { p.Height-- }) },
+	"PHOTO-PLACE":      func(c *Case) { setPhoto(c, hashAfter, func(p *jobs.Photo) { p.Position.LatitudeMicrodegrees += 9 }) },
+	"PHOTO-PLATE": func(c *Case) {
+		c.Job.Record.Photos[1].Kind, c.Job.Record.Photos[1].PlateVIN = jobs.VINPlate, "1G4AH59H45G118342"
+	},
+	"PHOTO-LIKE-OTHER-CLAIM":  func(c *Case) { c.Alike = []AlikePhoto{alikeAfter(LikeBits)} },
 	"COVERAGE-MISSING":        func(c *Case) { c.Coverage.PolicyNumber = "" },
 	"COVERAGE-FORBIDDEN":      func(c *Case) { c.Coverage.CostCentre = "7" },
 	"COVERAGE-POLICY-PATTERN": func(c *Case) { c.Coverage.PolicyNumber = "LM-12345" },

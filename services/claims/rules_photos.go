@@ -14,10 +14,6 @@ import (
 // photoWindow is how far from the work a photo may have been taken before somebody should look.
 const photoWindow = 12 * time.Hour
 
-// likeBits is up to how many of 64 bits two perceptual hashes may differ and still be called
-// nearly the same picture.
-const likeBits = 4
-
 var photoRules = []Rule{
 	{
 		Code: "PHOTO-MISSING", Family: FamilyPhotos, Severity: finding.Stop,
@@ -47,7 +43,7 @@ var photoRules = []Rule{
 		check: func(c *Case, broken report) {
 			for i, p := range c.Job.Record.Photos {
 				if n := slices.IndexFunc(c.Earlier, func(e EarlierClaim) bool {
-					return e.Job != c.Job.ID && slices.Contains(e.PhotoHashes, p.Hash)
+					return e.Job != c.Job.ID && e.State != Withdrawn && slices.Contains(e.PhotoHashes, p.Hash)
 				}); n >= 0 {
 					broken(fmt.Sprintf("job.photos[%d]", i), fmt.Sprintf(
 						"Photo %d is the very same file as a photo of claim %s.", i+1, c.Earlier[n].Number), "")
@@ -155,7 +151,7 @@ func checkLikePhotos(c *Case, broken report) {
 	eachPair(c, func(before, after int) {
 		b, okB := c.Photos[c.Job.Record.Photos[before].Hash]
 		a, okA := c.Photos[c.Job.Record.Photos[after].Hash]
-		if okA && okB && bits.OnesCount64(a.Likeness^b.Likeness) <= likeBits {
+		if okA && okB && bits.OnesCount64(a.Likeness^b.Likeness) <= LikeBits {
 			broken(fmt.Sprintf("job.photos[%d]", after), fmt.Sprintf(
 				"Photo %d, after, looks nearly the same as photo %d, before.", after+1, before+1), "")
 		}

@@ -22,6 +22,9 @@ type Case struct {
 	// Earlier lists claims that were opened before this one for the same vehicle, with one of its
 	// photos, or under the same authorization number.
 	Earlier []EarlierClaim
+	// Alike lists photos of claims that were opened before this one and that look nearly like one of
+	// its own; none of a VIN plate, because plates look alike.
+	Alike []AlikePhoto
 	// The numbers are empty while the claim has none yet.
 	ClaimNumber   string
 	InvoiceNumber string
@@ -46,6 +49,20 @@ type EarlierClaim struct {
 	// PhotoHashes of its job.
 	PhotoHashes []jobs.PhotoHash
 }
+
+// AlikePhoto is a photo of another claim that looks nearly like one of the case.
+type AlikePhoto struct {
+	// Own is the photo of the case, Other the one that it looks like, the Number-th of its record.
+	Own, Other  jobs.PhotoHash
+	Number      int
+	ClaimNumber string
+	// Bits is in how many of 64 the perceptual hashes differ.
+	Bits int
+}
+
+// LikeBits is up to how many of 64 bits two perceptual hashes may differ and still be called nearly
+// the same picture.
+const LikeBits = 4
 
 // Translation is a completed repair as a claim: priced, taxed and in the generic form.
 type Translation struct {

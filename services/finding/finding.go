@@ -58,6 +58,8 @@ type Finding struct {
 	Source Source `json:"source"`
 	// Suggestion is a corrected value to offer, never to apply silently; often empty.
 	Suggestion string `json:"suggestion,omitempty"`
+	// OtherPhoto is the hash of a photo to be looked at beside the one at Path; often empty.
+	OtherPhoto string `json:"other_photo_hash,omitempty"`
 }
 
 // HasStop tells whether any finding stops the claim.

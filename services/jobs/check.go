@@ -213,6 +213,10 @@ func (c *checker) photos() {
 			c.fault(photoPath(i, "damage_number"), "DAMAGE_NUMBER", "%d was given and there are %d damages; give 1 to %d, or "+
 				"0 for the whole glass or the plate", p.DamageNumber, n, n)
 		}
+		if p.PlateVIN != "" && p.Kind != VINPlate {
+			c.fault(photoPath(i, "plate_vin"), "NOT_A_PLATE", "%.40q was given and the photo is not of the VIN plate; leave it out, "+
+				"or say that the photo shows the plate", p.PlateVIN)
+		}
 	}
 }
 

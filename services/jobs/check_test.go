@@ -98,6 +98,11 @@ func TestCheck(t *testing.T) {
 			r.Photos = []jobs.PhotoReference{{}, {Hash: hash("a")[:63]}, {Hash: hash("A")}}
 		}, []string{"photos[0].photo_hash REQUIRED", "photos[1].photo_hash PHOTO_HASH", "photos[2].photo_hash PHOTO_HASH"}},
 		{"a photo of the third of two damages", func(r *jobs.Record) { r.Photos[0].DamageNumber = 3 }, []string{"photos[0].damage_number DAMAGE_NUMBER"}},
+		{"the number on a photo of no plate", func(r *jobs.Record) { r.Photos[0].PlateVIN = "1HGCM82633A004352" },
+			[]string{"photos[0].plate_vin NOT_A_PLATE"}},
+		{"the number on a photo of the plate", func(r *jobs.Record) {
+			r.Photos[1].Kind, r.Photos[1].PlateVIN = jobs.VINPlate, "1HGCM82633A004352"
+		}, []string{}},
 		{"a photo of the second of two damages", func(r *jobs.Record) { r.Photos[0].DamageNumber = 2 }, []string{}},
 		{"spaces around", func(r *jobs.Record) { r.ExternalReference, r.Technician = " V-1", "T. " },
 			[]string{"external_reference SPACES", "technician SPACES"}},

@@ -67,6 +67,8 @@ type PhotoReference struct {
 	Kind PhotoKind `json:"kind" validate:"oneof=BEFORE AFTER VIN_PLATE WHOLE_GLASS"`
 	// DamageNumber counts from 1; 0 for the whole glass or the plate.
 	DamageNumber int `json:"damage_number,omitempty" validate:"min=0,max=20"`
+	// PlateVIN is what the plate in the photo reads; empty when nobody has read it.
+	PlateVIN string `json:"plate_vin,omitempty" validate:"max=40"`
 }
 
 // Motorist is for whom the repair was done.

@@ -215,7 +215,10 @@ func (p *Pipeline) caseOf(ctx context.Context, tx *pg.Tx, job jobs.Job, payer pa
 		return claims.Case{}, err
 	}
 	about := claims.Case{Shop: shop, Job: job, Payer: payer, Coverage: coverage, Photos: photos, ClaimNumber: number, Now: p.now()}
-	about.Earlier, err = claimspg.Earlier(ctx, tx, about)
+	if about.Earlier, err = claimspg.Earlier(ctx, tx, about); err != nil {
+		return claims.Case{}, err
+	}
+	about.Alike, err = claimspg.Alike(ctx, tx, about)
 	return about, err
 }
 

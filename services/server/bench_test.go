@@ -51,7 +51,7 @@ func startBench(b *testing.B, o servertest.Options) *benchWorld {
 	if err != nil {
 		b.Fatal(err)
 	}
-	photos, err := photostore.Open(b.TempDir())
+	photos, err := photostore.Open(b.TempDir(), servertest.Sealer(b))
 	if err != nil {
 		b.Fatal(err)
 	}

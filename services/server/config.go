@@ -44,6 +44,9 @@ type Config struct {
 	// MasterKeys is the ring that seals secrets, "id:secret ..."; empty reads or makes the file
 	// master-key in State.
 	MasterKeys string
+	// PhotoQuota is how many bytes of photos one shop may upload and keep; DefaultPhotoQuota when zero.
+	// What is made to be shown comes on top, about a tenth.
+	PhotoQuota int64
 	// GRPCAddress and HTTPAddress are "host:port"; port 0 takes a free one, an empty HTTPAddress
 	// serves no HTTP.
 	GRPCAddress, HTTPAddress string
@@ -60,6 +63,10 @@ type Config struct {
 	// IsWithoutWorkers serves calls and leaves the work to other servers.
 	IsWithoutWorkers bool
 }
+
+// DefaultPhotoQuota is 64 GiB: some twenty thousand photos of a phone, which a small shop takes in
+// about two years.
+const DefaultPhotoQuota = 64 << 30
 
 // Postgres says where the programs of the private cluster may come from.
 type Postgres struct {
@@ -144,6 +151,9 @@ func (c Config) withDefaults() Config {
 	}
 	if c.Now == nil {
 		c.Now = time.Now
+	}
+	if c.PhotoQuota == 0 {
+		c.PhotoQuota = DefaultPhotoQuota
 	}
 	return c
 }

@@ -36,6 +36,10 @@ var elsewhere = map[string]string{
 // byContent are the changes without a request id: the same content is the same thing.
 var byContent = []string{jobsv1.JobService_UploadPhoto_FullMethodName}
 
+// openings are not changes that a repetition could double: each call is an opening of its own, and is
+// written down before its first byte leaves.
+var openings = []string{jobsv1.JobService_GetOriginalPhoto_FullMethodName}
+
 // harmless are the calls that ask for a right to change something, and change nothing.
 var harmless = map[string]func(*testing.T, *cutHouse) proto.Message{
 	accessv1.AccessService_ListKeys_FullMethodName: func(*testing.T, *cutHouse) proto.Message { return &accessv1.ListKeysRequest{} },
@@ -44,6 +48,9 @@ var harmless = map[string]func(*testing.T, *cutHouse) proto.Message{
 	},
 	claimsv1.ClaimService_PreviewClaim_FullMethodName: func(t *testing.T, h *cutHouse) proto.Message {
 		return &claimsv1.PreviewClaimRequest{Record: h.record(t, true)}
+	},
+	jobsv1.JobService_GetPhotoUpload_FullMethodName: func(*testing.T, *cutHouse) proto.Message {
+		return &jobsv1.GetPhotoUploadRequest{PhotoHash: strings.Repeat("ab", 32)}
 	},
 	jobsv1.JobService_AssessDamage_FullMethodName: func(t *testing.T, h *cutHouse) proto.Message {
 		return &jobsv1.AssessDamageRequest{Glass: h.record(t, true).GetGlass(), Damages: h.record(t, true).GetDamages()}
@@ -102,7 +109,7 @@ func TestEveryChangeIsCut(t *testing.T) {
 		known[name] = true
 		hasID := m.Input().Fields().ByName("request_id") != nil
 		right := rightOf(m)
-		isChange := hasID || harmless[name] == nil && right != accessv1.Right_RIGHT_ANY && right != accessv1.Right_RIGHT_READ
+		isChange := hasID || harmless[name] == nil && !slices.Contains(openings, name) && right != accessv1.Right_RIGHT_ANY && right != accessv1.Right_RIGHT_READ
 		if isCut := cut[name] || elsewhere[name] != ""; isCut != isChange {
 			t.Errorf("%s: cut by a test %v, a change %v; add a change that is cut", name, isCut, isChange)
 		}

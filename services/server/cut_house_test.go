@@ -20,6 +20,7 @@ import (
 	"cullet/adapters"
 	"cullet/adapters/outbound"
 	"cullet/adapters/payload"
+	"cullet/adapters/photostore"
 	claimsv1 "cullet/proto/cullet/claims/v1"
 	"cullet/services/access/accesspg"
 	"cullet/services/client"
@@ -82,7 +83,12 @@ func openCutHouse(t *testing.T) *cutHouse {
 	if err != nil {
 		t.Fatal(err)
 	}
-	outside := server.Outside{Translator: payload.Translator{Book: tax.Shipped()}, Formats: adapters.Formats(),
+	photos, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = photos.Close() })
+	outside := server.Outside{Photos: photos, Translator: payload.Translator{Book: tax.Shipped()}, Formats: adapters.Formats(),
 		Channels:          adapters.Channels(adapters.ChannelOptions{Folders: h.folders}),
 		RemittanceFormats: adapters.RemittanceFormats(),
 		CheckURL:          func(url string) error { _, err := outbound.CheckURL(url); return err }}

@@ -59,7 +59,7 @@ func TestAStrangerInJavaScript(t *testing.T) {
 // startForStranger runs a server of a shop that has list prices, on a day after the invented quarter.
 func startForStranger(t *testing.T) *servertest.World {
 	t.Helper()
-	store, err := photostore.Open(t.TempDir())
+	store, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,10 +16,12 @@ type AuditEntry struct {
 	Action      string    `db:"action"`
 	SubjectKind string    `db:"subject_kind"`
 	SubjectID   string    `db:"subject_id"`
+	// Detail is a JSON object.
+	Detail []byte `db:"detail"`
 }
 
 const selectAudit = `
-SELECT audit_id, occurred_time, actor, action, subject_kind, subject_id
+SELECT audit_id, occurred_time, actor, action, subject_kind, subject_id, detail
 FROM audit_entries
 WHERE shop_id = $1 AND audit_id < $2
 ORDER BY audit_id DESC

@@ -6,6 +6,8 @@ package accessrpc
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
 	"time"
 
 	accessv1 "cullet/proto/cullet/access/v1"
@@ -58,13 +60,30 @@ func (s *Server) ListAuditEntries(
 	resp := &accessv1.ListAuditEntriesResponse{}
 	last := ""
 	for _, e := range entries {
+		details, err := toDetails(e.Detail)
+		if err != nil {
+			return nil, fmt.Errorf("read audit entry %s: %w", e.ID, err)
+		}
 		resp.AuditEntries = append(resp.AuditEntries, &accessv1.AuditEntry{AuditEntryId: e.ID,
 			OccurTime: wire.ToTime(e.OccurTime), Actor: e.Actor, Action: e.Action,
-			SubjectKind: e.SubjectKind, SubjectId: e.SubjectID})
+			SubjectKind: e.SubjectKind, SubjectId: e.SubjectID, Details: details})
 		last = e.ID
 	}
 	resp.NextPageToken, err = page.Next(hasMore, last)
 	return resp, err
+}
+
+// toDetails gives the fields of a JSON object as texts.
+func toDetails(detail []byte) (map[string]string, error) {
+	var fields map[string]any
+	if err := json.Unmarshal(detail, &fields); err != nil {
+		return nil, err
+	}
+	all := make(map[string]string, len(fields))
+	for name, value := range fields {
+		all[name] = fmt.Sprint(value)
+	}
+	return all, nil
 }
 
 // read runs fn in a read-only transaction of the caller's shop.

@@ -98,7 +98,7 @@ WITH related AS (
   SELECT c.claim_id FROM claims c WHERE c.shop_id = $1 AND c.vin = $2
   UNION
   SELECT c.claim_id FROM claims c JOIN job_photos f ON f.shop_id = c.shop_id AND f.job_id = c.job_id
-  WHERE c.shop_id = $1 AND f.photo_hash = ANY ($3)
+  WHERE c.shop_id = $1 AND f.shop_id = $1 AND f.photo_hash = ANY ($3) AND c.state <> 'WITHDRAWN' AND c.supplement_of IS NULL
   UNION
   SELECT c.claim_id FROM claims c
   WHERE c.shop_id = $1 AND c.payer_id = $4 AND c.authorization_number = $5 AND c.authorization_number <> ''
@@ -128,21 +128,13 @@ type earlierRow struct {
 // Earlier lists the claims that the case must be compared with: opened before it (before the
 // claim's own number, when it has one) and of the same vehicle, photo or authorization number.
 func Earlier(ctx context.Context, tx *pg.Tx, c claims.Case) ([]claims.EarlierClaim, error) {
-	before := int64(1) << 60
-	if own, ok := Sequence(c.ClaimNumber); ok {
-		before = own
-	}
 	hashes := make([][]byte, 0, len(c.Job.Record.Photos))
 	for _, p := range c.Job.Record.Photos {
 		hashes = append(hashes, p.Hash.Bytes())
 	}
-	payer := string(c.Payer.ID)
-	if payer == "" {
-		payer = "00000000-0000-0000-0000-000000000000"
-	}
 	var rows []earlierRow
 	if err := tx.Select(ctx, &rows, selectEarlier, string(tx.Shop()), c.Job.Record.Vehicle.VIN, pg.Array(hashes),
-		payer, c.Coverage.Authorization.Number, before); err != nil {
+		idOr(c.Payer.ID), c.Coverage.Authorization.Number, before(c)); err != nil {
 		return nil, fmt.Errorf("read earlier claims: %w", err)
 	}
 	all := make([]claims.EarlierClaim, len(rows))

@@ -27,6 +27,7 @@ var Owners = map[string]string{
 	"imports":         "services/jobs/jobspg",
 	"job_photos":      "services/jobs/jobspg",
 	"jobs":            "services/jobs/jobspg",
+	"photo_usage":     "services/jobs/jobspg",
 	"photos":          "services/jobs/jobspg",
 
 	"claim_contents": "services/claims/claimspg",

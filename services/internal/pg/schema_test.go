@@ -26,6 +26,7 @@ var describe = []struct{ title, query string }{
 		  string_agg(format('    %s %s%s%s', a.attname, format_type(a.atttypid, a.atttypmod),
 		    CASE WHEN a.attnotnull THEN ' NOT NULL' ELSE '' END,
 		    CASE WHEN a.attidentity <> '' THEN ' GENERATED ALWAYS AS IDENTITY'
+		         WHEN a.attgenerated <> '' THEN ' GENERATED ALWAYS AS (' || pg_get_expr(d.adbin, d.adrelid) || ')'
 		         ELSE coalesce(' DEFAULT ' || pg_get_expr(d.adbin, d.adrelid), '') END), E'\n' ORDER BY a.attnum))
 		  || coalesce((SELECT string_agg(E'\n    CONSTRAINT ' || k.conname || ' ' || pg_get_constraintdef(k.oid), ''
 		    ORDER BY strpos('pucf', k.contype), k.conname COLLATE "C") FROM pg_constraint k

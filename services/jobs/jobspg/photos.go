@@ -11,7 +11,7 @@ import (
 
 const selectPhotos = `
 SELECT photo_hash, media_type, size_bytes, width_pixels, height_pixels, take_time, latitude_microdegrees,
-  longitude_microdegrees, likeness, stage_time,
+  longitude_microdegrees, likeness, sharpness, brightness, blown_percent, stage_time,
   ` + isNamed + ` AS is_named
 FROM photos f WHERE f.shop_id = $1 AND f.photo_hash = ANY ($2) AND f.stage_time <> 'epoch'`
 
@@ -25,8 +25,12 @@ type photoRow struct {
 	Latitude  *int32     `db:"latitude_microdegrees"`
 	Longitude *int32     `db:"longitude_microdegrees"`
 	Likeness  int64      `db:"likeness"`
-	StageTime time.Time  `db:"stage_time"`
-	IsNamed   bool       `db:"is_named"`
+	// The measures are all there or none of them.
+	Sharpness  *int      `db:"sharpness"`
+	Brightness *int      `db:"brightness"`
+	Blown      *int      `db:"blown_percent"`
+	StageTime  time.Time `db:"stage_time"`
+	IsNamed    bool      `db:"is_named"`
 }
 
 func (r photoRow) photo() jobs.Photo {
@@ -34,6 +38,9 @@ func (r photoRow) photo() jobs.Photo {
 		Height: r.Height, TakeTime: r.TakeTime, Likeness: uint64(r.Likeness)}
 	if r.Latitude != nil && r.Longitude != nil {
 		p.Position = &jobs.Position{LatitudeMicrodegrees: *r.Latitude, LongitudeMicrodegrees: *r.Longitude}
+	}
+	if r.Sharpness != nil && r.Brightness != nil && r.Blown != nil {
+		p.Quality = &jobs.Quality{Sharpness: *r.Sharpness, Brightness: *r.Brightness, BlownPercent: *r.Blown}
 	}
 	if !r.IsNamed {
 		until := r.StageTime.Add(jobs.StagedFor)

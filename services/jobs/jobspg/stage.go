@@ -26,29 +26,71 @@ const forgottenAfter = jobs.StagedFor + time.Hour
 
 const stagePhoto = `
 INSERT INTO photos AS f (shop_id, photo_hash, media_type, size_bytes, width_pixels, height_pixels, take_time,
-  latitude_microdegrees, longitude_microdegrees, likeness, stage_time)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+  latitude_microdegrees, longitude_microdegrees, likeness, sharpness, brightness, blown_percent, stage_time)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
 ON CONFLICT (shop_id, photo_hash) DO UPDATE SET stage_time = EXCLUDED.stage_time WHERE f.stage_time <> 'epoch'
-RETURNING ` + isNamed
+RETURNING ` + isNamed + ` AS is_named, xmax = 0 AS is_new, is_counted`
+
+// Staged is what became of a photo that was uploaded.
+type Staged struct {
+	// IsNamed tells whether a job names it already.
+	IsNamed bool
+	// IsOverQuota tells that there is no room for it beside the Used bytes of other photos: it cannot
+	// be named, and the sweep forgets it.
+	IsOverQuota bool
+	Used        int64
+}
 
 // Stage keeps what is known of an uploaded photo, and asks for the sweep that forgets it unless a job
-// names it by then; uploaded again, it waits for another 24 hours. It tells whether a job names it
-// already. A photo that is being forgotten just now is errs.Unavailable. It may be repeated.
-func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time) (isNamed bool, err error) {
+// names it by then; uploaded again, it waits for another 24 hours. Of photos a shop may keep so many
+// bytes as the quota says; what found room once keeps it. A photo that is being forgotten just now is
+// errs.Unavailable. It may be repeated.
+func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time, quota int64) (s Staged, err error) {
+	var row struct {
+		IsNamed   bool `db:"is_named"`
+		IsNew     bool `db:"is_new"`
+		IsCounted bool `db:"is_counted"`
+	}
+	err = tx.Get(ctx, &row, stagePhoto, append([]any{string(tx.Shop())}, photoArgs(p, at)...)...)
+	if pg.IsNoRows(err) {
+		return Staged{}, errs.New(errs.Unavailable, "PHOTO_BEING_FORGOTTEN",
+			"this photo was uploaded a day ago, no record named it, and it is being forgotten just now; upload it again in a moment")
+	}
+	if err != nil {
+		return Staged{}, fmt.Errorf("stage photo %s: %w", p.Hash, err)
+	}
+	s.IsNamed = row.IsNamed
+	sweep := at.Add(forgottenAfter)
+	if row.IsNew || !row.IsCounted {
+		hasRoom, used, err := takeRoom(ctx, tx, p, quota)
+		if err != nil {
+			return Staged{}, err
+		}
+		if s.IsOverQuota, s.Used = !hasRoom, used; !hasRoom {
+			// Its bytes are in the store already; only the sweep may remove them safely.
+			sweep = at
+		}
+		if !hasRoom || !row.IsCounted {
+			if err := setCounted(ctx, tx, p.Hash, hasRoom, sweep.Add(-forgottenAfter)); err != nil {
+				return Staged{}, err
+			}
+		}
+	}
+	return s, outbox.EnqueueAt(ctx, tx, TopicSweep, sweep, tx.Shop())
+}
+
+// photoArgs are the columns of a photo from its hash on.
+func photoArgs(p jobs.Photo, at time.Time) []any {
 	var latitude, longitude *int32
 	if p.Position != nil {
 		latitude, longitude = &p.Position.LatitudeMicrodegrees, &p.Position.LongitudeMicrodegrees
 	}
-	err = tx.Get(ctx, &isNamed, stagePhoto, string(tx.Shop()), p.Hash.Bytes(), p.MediaType, p.SizeBytes, p.Width, p.Height,
-		p.TakeTime, latitude, longitude, int64(p.Likeness), at)
-	if pg.IsNoRows(err) {
-		return false, errs.New(errs.Unavailable, "PHOTO_BEING_FORGOTTEN",
-			"this photo was uploaded a day ago, no record named it, and it is being forgotten just now; upload it again in a moment")
+	var sharpness, brightness, blown *int
+	if q := p.Quality; q != nil {
+		sharpness, brightness, blown = &q.Sharpness, &q.Brightness, &q.BlownPercent
 	}
-	if err != nil {
-		return false, fmt.Errorf("stage photo %s: %w", p.Hash, err)
-	}
-	return isNamed, outbox.EnqueueAt(ctx, tx, TopicSweep, at.Add(forgottenAfter), tx.Shop())
+	return []any{p.Hash.Bytes(), p.MediaType, p.SizeBytes, p.Width, p.Height, p.TakeTime, latitude, longitude,
+		int64(p.Likeness), sharpness, brightness, blown, at}
 }
 
 const isStale = `f.shop_id = $1 AND f.stage_time <= $2 AND NOT ` + isNamed
@@ -59,7 +101,12 @@ WHERE ` + isStale + ` AND f.photo_hash IN (
     SELECT f.photo_hash FROM photos f WHERE ` + isStale + ` ORDER BY f.stage_time LIMIT $3)
 RETURNING encode(f.photo_hash, 'hex')`
 
-const deleteMarked = `DELETE FROM photos WHERE shop_id = $1 AND photo_hash = ANY ($2) AND stage_time = 'epoch'`
+const deleteMarked = `
+WITH gone AS (
+  DELETE FROM photos WHERE shop_id = $1 AND photo_hash = ANY ($2) AND stage_time = 'epoch' RETURNING size_bytes, is_counted
+)
+UPDATE photo_usage SET used_bytes = used_bytes - (SELECT coalesce(sum(size_bytes), 0) FROM gone WHERE is_counted)
+WHERE shop_id = $1`
 
 const selectOldest = `SELECT min(f.stage_time) FROM photos f WHERE f.shop_id = $1 AND NOT ` + isNamed
 

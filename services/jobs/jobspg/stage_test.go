@@ -16,6 +16,7 @@ import (
 	"cullet/services/internal/pg"
 	"cullet/services/jobs"
 	"cullet/services/jobs/jobspg"
+	"cullet/services/server/servertest"
 )
 
 // keep puts a picture of one colour into the store and stages it.
@@ -35,7 +36,7 @@ func (b bench) keep(store *photostore.Store, shade uint8, when time.Time) jobs.P
 		b.t.Fatal(err)
 	}
 	b.must(func(ctx context.Context, tx *pg.Tx) error {
-		_, err := jobspg.Stage(ctx, tx, kept, when)
+		_, err := jobspg.Stage(ctx, tx, kept, when, quota)
 		return err
 	})
 	return kept
@@ -43,7 +44,7 @@ func (b bench) keep(store *photostore.Store, shade uint8, when time.Time) jobs.P
 
 func (b bench) store() *photostore.Store {
 	b.t.Helper()
-	store, err := photostore.Open(b.t.TempDir())
+	store, err := photostore.Open(b.t.TempDir(), servertest.Sealer(b.t))
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -98,8 +99,8 @@ func TestStage(t *testing.T) {
 		t.Errorf("a photo that a job names still waits until %s", got.StagedUntil)
 	}
 	b.must(func(ctx context.Context, tx *pg.Tx) error {
-		isNamed, err := jobspg.Stage(ctx, tx, p, at)
-		if !isNamed {
+		staged, err := jobspg.Stage(ctx, tx, p, at, quota)
+		if !staged.IsNamed {
 			t.Error("staging a photo again that a job names does not say so")
 		}
 		return err
@@ -163,7 +164,7 @@ func TestSweepThatWasKilled(t *testing.T) {
 	p := b.keep(store, 1, at)
 	b.Exec(`UPDATE photos SET stage_time = 'epoch'`)
 	err := b.do(func(ctx context.Context, tx *pg.Tx) error {
-		_, err := jobspg.Stage(ctx, tx, p, at)
+		_, err := jobspg.Stage(ctx, tx, p, at, quota)
 		return err
 	})
 	if !errs.Is(err, errs.Unavailable) {

@@ -48,6 +48,9 @@ func (b bench) must(fn pg.Func) {
 	}
 }
 
+// quota is more than any test keeps.
+const quota = 1 << 30
+
 func hash(digit string) jobs.PhotoHash { return jobs.PhotoHash(strings.Repeat(digit, 64)) }
 
 // stage stages photos by hash.
@@ -55,7 +58,7 @@ func (b bench) stage(when time.Time, all ...jobs.PhotoHash) {
 	b.t.Helper()
 	b.must(func(ctx context.Context, tx *pg.Tx) error {
 		for _, h := range all {
-			if _, err := jobspg.Stage(ctx, tx, photo(h), when); err != nil {
+			if _, err := jobspg.Stage(ctx, tx, photo(h), when, quota); err != nil {
 				return err
 			}
 		}
@@ -66,7 +69,8 @@ func (b bench) stage(when time.Time, all ...jobs.PhotoHash) {
 func photo(h jobs.PhotoHash) jobs.Photo {
 	taken := at.Add(-time.Hour)
 	return jobs.Photo{Hash: h, MediaType: "image/jpeg", SizeBytes: 1234, Width: 40, Height: 30, TakeTime: &taken,
-		Position: &jobs.Position{LatitudeMicrodegrees: 39103100, LongitudeMicrodegrees: -84512000}, Likeness: 1 << 63}
+		Position: &jobs.Position{LatitudeMicrodegrees: 39103100, LongitudeMicrodegrees: -84512000}, Likeness: 1 << 63,
+		Quality: &jobs.Quality{Sharpness: 1700, Brightness: 112, BlownPercent: 1}}
 }
 
 func record(reference string, photos ...jobs.PhotoHash) jobs.Record {

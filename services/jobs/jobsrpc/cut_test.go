@@ -48,7 +48,7 @@ func openRoom(t *testing.T) *room {
 		t.Fatal(err)
 	}
 	r.proxy = cutproxy.StartKeeping(t, r.RuntimeDSN)
-	store, err := photostore.Open(t.TempDir())
+	store, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,7 +56,7 @@ func openRoom(t *testing.T) *room {
 	clock := func() time.Time { return now }
 	guard := rpc.NewGuard(accessrpc.NewAuthenticator(r.DB, clock), slog.New(slog.DiscardHandler), nil)
 	s := grpc.NewServer(append(guard.Options(), grpc.ChainUnaryInterceptor(r.count))...)
-	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), nil, clock, store,
+	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), nil, clock, store, 1<<30,
 		func(ctx context.Context, tx *pg.Tx) (access.Shop, error) { return accesspg.GetShop(ctx, tx) }, nil, adapters.Intakes()...))
 	guard.Serve(s.GetServiceInfo(), jobsrpc.Limits())
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
@@ -159,6 +159,10 @@ func TestUploadCut(t *testing.T) {
 	}, func(t *testing.T, n int) {
 		if photos, work := r.Count("photos"), r.Count("work"); photos != 1 || work != 1 {
 			t.Errorf("cut %d: %d photos and %d sweeps, want 1 of each", n, photos, work)
+		}
+		var counted int64
+		if r.Get(&counted, `SELECT used_bytes FROM photo_usage`); counted != int64(len(content)) {
+			t.Errorf("cut %d: %d bytes are counted, want the photo's %d once", n, counted, len(content))
 		}
 	})
 }

@@ -119,7 +119,7 @@ func TestAFileIsRefusedForWhatRecordJobRefuses(t *testing.T) {
 			if !errors.As(err, &known) {
 				t.Fatalf("RecordJob: %v", err)
 			}
-			w := world{w.World, t}
+			w := world{w.World, t, w.store}
 			good := line(t, record(t, test.name)) // so that the file has every column
 			row := w.imported(&jobsv1.ImportJobsRequest{Content: []byte(line(t, m) + good), Mapping: ownNames()}).GetRows()[0]
 			wanted := map[errs.Kind]jobsv1.ImportOutcome{errs.Invalid: jobsv1.ImportOutcome_IMPORT_OUTCOME_REFUSED, errs.Conflict: jobsv1.ImportOutcome_IMPORT_OUTCOME_CONFLICT}

@@ -36,7 +36,9 @@ func (s *Server) GetPhoto(req *jobsv1.GetPhotoRequest, stream grpc.ServerStreami
 		return errs.Missing("photo", req.GetPhotoHash())
 	}
 	ctx := stream.Context()
-	err = store.Rendition(ctx, string(rpc.CallerFrom(ctx).Shop), hash, edge, &sender{stream})
+	err = store.Rendition(ctx, string(rpc.CallerFrom(ctx).Shop), hash, edge, chunked(func(piece []byte) error {
+		return stream.Send(&jobsv1.GetPhotoResponse{Chunk: piece})
+	}))
 	if errs.Is(err, errs.NotFound) {
 		return errs.Missing("photo", string(hash)).Because(err)
 	}
@@ -51,16 +53,14 @@ func (s *Server) store() (jobs.PhotoStore, error) {
 	return s.photos, nil
 }
 
-// sender writes a photo in pieces.
-type sender struct {
-	stream grpc.ServerStreamingServer[jobsv1.GetPhotoResponse]
-}
+// chunked writes a photo in pieces of at most 64 KiB.
+type chunked func(piece []byte) error
 
-// Write sends at most 64 KiB a message.
-func (s *sender) Write(content []byte) (n int, err error) {
+// Write sends one piece after the other.
+func (send chunked) Write(content []byte) (n int, err error) {
 	for len(content) > 0 {
 		piece := content[:min(len(content), pieceBytes)]
-		if err := s.stream.Send(&jobsv1.GetPhotoResponse{Chunk: piece}); err != nil {
+		if err := send(piece); err != nil {
 			return n, err
 		}
 		n += len(piece)

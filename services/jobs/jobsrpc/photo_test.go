@@ -201,7 +201,7 @@ func TestGetPhoto(t *testing.T) {
 		}
 	}
 	_, other := w.OtherShop()
-	stranger := world{w.World, t}
+	stranger := world{w.World, t, w.store}
 	stranger.World.Client = other
 	_, foreign := stranger.show(t.Context(), photo.GetPhotoHash(), 0)
 	_, missing := stranger.show(t.Context(), hash("a"), 0)

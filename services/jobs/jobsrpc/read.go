@@ -37,7 +37,7 @@ func (s *Server) GetJob(ctx context.Context, req *jobsv1.GetJobRequest) (*jobsv1
 	resp := &jobsv1.GetJobResponse{Job: toJob(&job)}
 	for _, p := range job.Record.Photos {
 		if photo, ok := photos[p.Hash]; ok {
-			resp.Photos = append(resp.Photos, wire.ToPhoto(photo))
+			resp.Photos = append(resp.Photos, wire.ToPhoto(photo, &job.Record.Place))
 		}
 	}
 	return resp, nil

@@ -29,16 +29,19 @@ type Server struct {
 	pages  *rpc.Pager
 	now    func() time.Time
 	photos jobs.PhotoStore
+	quota  int64
 	shop   ReadShop
 	copies jobs.CopyPrinter
 	// intakes are the formats of files, by name.
 	intakes map[string]jobs.IntakeFormat
 }
 
-// New makes the server. Photos keeps the bytes of photos, copies prints, intakes read files.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, shop ReadShop, copies jobs.CopyPrinter,
-	intakes ...jobs.IntakeFormat) *Server {
-	s := &Server{db: db, pages: pages, now: now, photos: photos, shop: shop, copies: copies, intakes: map[string]jobs.IntakeFormat{}}
+// New makes the server. Photos keeps the bytes of photos, of each shop as many as the quota says; copies
+// prints, intakes read files.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, quota int64, shop ReadShop,
+	copies jobs.CopyPrinter, intakes ...jobs.IntakeFormat) *Server {
+	s := &Server{db: db, pages: pages, now: now, photos: photos, quota: quota, shop: shop, copies: copies,
+		intakes: map[string]jobs.IntakeFormat{}}
 	for _, f := range intakes {
 		s.intakes[f.Name()] = f
 	}
@@ -55,11 +58,12 @@ const (
 // with their own, and those that carry photos.
 func Limits() map[string]rpc.Limits {
 	return map[string]rpc.Limits{
-		jobsv1.JobService_RecordJob_FullMethodName:    {Collects: true},
-		jobsv1.JobService_AmendJob_FullMethodName:     {Collects: true},
-		jobsv1.JobService_AssessDamage_FullMethodName: {Collects: true},
-		jobsv1.JobService_UploadPhoto_FullMethodName:  {Maximum: uploadTime},
-		jobsv1.JobService_GetPhoto_FullMethodName:     {Maximum: showTime},
+		jobsv1.JobService_RecordJob_FullMethodName:        {Collects: true},
+		jobsv1.JobService_AmendJob_FullMethodName:         {Collects: true},
+		jobsv1.JobService_AssessDamage_FullMethodName:     {Collects: true},
+		jobsv1.JobService_UploadPhoto_FullMethodName:      {Maximum: uploadTime},
+		jobsv1.JobService_GetPhoto_FullMethodName:         {Maximum: showTime},
+		jobsv1.JobService_GetOriginalPhoto_FullMethodName: {Maximum: showTime},
 
 		jobsv1.JobService_ImportJobs_FullMethodName:        {Collects: true, Bytes: jobs.MaxIntakeBytes},
 		jobsv1.JobService_SaveColumnMapping_FullMethodName: {Collects: true},

@@ -30,18 +30,25 @@ var now = time.Date(2026, 10, 20, 19, 0, 0, 0, time.UTC)
 // world is a whole server with one payer and a place for photos.
 type world struct {
 	*servertest.World
-	t *testing.T
+	t     *testing.T
+	store *photostore.Store
 }
 
 func start(t *testing.T) world {
 	t.Helper()
-	store, err := photostore.Open(t.TempDir())
+	return startWithin(t, 0)
+}
+
+// startWithin starts a server with a quota of photos; 0 takes the usual one.
+func startWithin(t *testing.T, quota int64) world {
+	t.Helper()
+	store, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := world{servertest.Start(t, servertest.Options{IsWithoutWorkers: true, Now: func() time.Time { return now },
+	w := world{servertest.Start(t, servertest.Options{IsWithoutWorkers: true, PhotoQuota: quota, Now: func() time.Time { return now },
 		Outside: server.Outside{Photos: store, Intakes: adapters.Intakes(), Copies: document.Printer{}, Formats: adapters.Formats(),
-			Channels: adapters.Channels(adapters.ChannelOptions{})}}), t}
+			Channels: adapters.Channels(adapters.ChannelOptions{})}}), t, store}
 	t.Cleanup(func() { _ = store.Close() })
 	_, err = w.Payers.CreatePayer(t.Context(), &payersv1.CreatePayerRequest{Code: "lantern-mutual",
 		Name: "Lantern Mutual (invented)", Kind: payersv1.PayerKind_PAYER_KIND_INSURER, Profile: &payersv1.PayerProfile{Format: "json", Channel: "https", Address: "https://lantern.example/claims"}})

@@ -62,6 +62,8 @@ type Options struct {
 	Database *pgtest.World
 	// PoolSize is how many connections the server may hold; 8 when zero.
 	PoolSize int
+	// PhotoQuota is how many bytes of photos a shop may keep; the server's own when zero.
+	PhotoQuota int64
 	// Through makes another way to the database out of the direct one, a proxy's; nil goes directly.
 	Through func(dsn string) string
 }
@@ -86,6 +88,20 @@ func Start(t testing.TB, o Options) *World {
 // processes.
 func Database(t testing.TB) *pgtest.World { return pgtest.OwnWorld(t) }
 
+// Sealer seals what a store of files keeps, under a master key of its own.
+func Sealer(t testing.TB) *server.Sealer {
+	t.Helper()
+	keys, err := seal.Generate()
+	if err != nil {
+		t.Fatalf("make a master key: %v", err)
+	}
+	sealer, err := server.OpenSealer(server.Config{MasterKeys: keys})
+	if err != nil {
+		t.Fatalf("open the sealer: %v", err)
+	}
+	return sealer
+}
+
 // Shop is what servertest makes shops of.
 func Shop() access.Shop {
 	return access.Shop{Name: "Harbourline Glass Repair (invented)", TimeZone: "America/New_York", CurrencyCode: "USD",
@@ -99,7 +115,7 @@ func (w *World) run(o Options) {
 	w.cancel, w.ended = cancel, make(chan error, 1)
 	ready := make(chan server.Addresses, 1)
 	config := server.Config{OwnerDSN: w.OwnerDSN, RuntimeDSN: w.RuntimeDSN, MasterKeys: w.MasterKeys,
-		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: cmp.Or(o.PoolSize, 8), TLS: o.TLS,
+		GRPCAddress: "127.0.0.1:0", HTTPAddress: "127.0.0.1:0", Log: o.Log, Now: o.Now, PoolSize: cmp.Or(o.PoolSize, 8), TLS: o.TLS, PhotoQuota: o.PhotoQuota,
 		IsWithoutWorkers: o.IsWithoutWorkers, Ready: func(a server.Addresses) { ready <- a },
 		First: &server.First{Shop: Shop(), KeyName: "owner", Keep: func(shop ident.Shop, secret access.Secret) error {
 			w.Shop, w.OwnerKey = shop, string(secret)

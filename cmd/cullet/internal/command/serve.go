@@ -15,11 +15,12 @@ type database struct {
 
 type serveCommand struct {
 	database
-	GRPC      string `help:"Address for gRPC." default:"127.0.0.1:9440" name:"grpc"`
-	HTTP      string `help:"Address for JSON over HTTP, the desk and payers' webhooks." default:"127.0.0.1:9441" name:"http"`
-	TLSCert   string `help:"Certificate file; both ports are then encrypted." name:"tls-cert" type:"path"`
-	TLSKey    string `help:"Key file of the certificate." name:"tls-key" type:"path"`
-	FirstShop string `help:"JSON file with the first shop of a database that was never used." name:"first-shop" type:"path"`
+	GRPC       string `help:"Address for gRPC." default:"127.0.0.1:9440" name:"grpc"`
+	HTTP       string `help:"Address for JSON over HTTP, the desk and payers' webhooks." default:"127.0.0.1:9441" name:"http"`
+	TLSCert    string `help:"Certificate file; both ports are then encrypted." name:"tls-cert" type:"path"`
+	TLSKey     string `help:"Key file of the certificate." name:"tls-key" type:"path"`
+	PhotoQuota int64  `help:"How many GiB of photos one shop may keep." default:"64" name:"photo-quota-gib"`
+	FirstShop  string `help:"JSON file with the first shop of a database that was never used." name:"first-shop" type:"path"`
 }
 
 // Run serves until Ctrl-C.
@@ -28,8 +29,11 @@ func (c *serveCommand) Run(w *world) error {
 	if err != nil {
 		return err
 	}
+	if c.PhotoQuota < 1 {
+		return &failure{exitUsage, fmt.Errorf("--photo-quota-gib is %d; give 1 or more", c.PhotoQuota)}
+	}
 	return outside.Serve(w, outside.Serving{State: state, OwnerDSN: c.OwnerDSN, RuntimeDSN: c.RuntimeDSN, PGBin: c.PGBin,
-		GRPC: c.GRPC, HTTP: c.HTTP, TLSCert: c.TLSCert, TLSKey: c.TLSKey, FirstShop: c.FirstShop, Log: w.err})
+		GRPC: c.GRPC, HTTP: c.HTTP, TLSCert: c.TLSCert, TLSKey: c.TLSKey, FirstShop: c.FirstShop, PhotoQuotaGiB: c.PhotoQuota, Log: w.err})
 }
 
 type migrateCommand struct {

@@ -151,7 +151,11 @@ func (s *stage) serve(ctx context.Context, ready chan<- server.Addresses) error 
 		defer logFile.Close()
 		log = slog.New(slog.NewTextHandler(logFile, nil))
 	}
-	world, closeAll, err := outside.Open(outside.Options{Photos: filepath.Join(s.State, "photos"),
+	sealer, err := server.OpenSealer(server.Config{State: s.State})
+	if err != nil {
+		return err
+	}
+	world, closeAll, err := outside.Open(outside.Options{Photos: filepath.Join(s.State, "photos"), Sealer: sealer,
 		Exchange: filepath.Join(s.State, "exchange"), RootCAs: s.payersim.roots, Now: time.Now, Log: log})
 	if err != nil {
 		return err

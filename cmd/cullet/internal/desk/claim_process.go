@@ -158,5 +158,8 @@ func photoOf(v *say.Voice, i int, ref *jobsv1.PhotoReference, fact *jobsv1.Photo
 	if fact.GetTakeTime() != nil {
 		shown.Caption = v.Moment(fact.GetTakeTime()) + " by the camera’s clock"
 	}
+	if fact.DistanceM != nil {
+		shown.Caption = fmt.Sprintf("%s, %d m from the place of repair", strings.TrimSuffix(shown.Caption, "."), fact.GetDistanceM())
+	}
 	return shown
 }

@@ -35,6 +35,8 @@ type Options struct {
 	// Photos is the folder of the photo store, Exchange that of the folder channel; both are made
 	// when missing.
 	Photos, Exchange string
+	// Sealer seals what the photo store keeps.
+	Sealer photostore.Sealer
 	// RootCAs are believed besides the system's; nil believes the system's alone.
 	RootCAs *x509.CertPool
 	Now     func() time.Time
@@ -51,7 +53,7 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 			return server.Outside{}, nil, fmt.Errorf("make the folder %s: %w", filepath.Base(dir), err)
 		}
 	}
-	photos, err := photostore.Open(o.Photos)
+	photos, err := photostore.Open(o.Photos, o.Sealer)
 	if err != nil {
 		return server.Outside{}, nil, err
 	}

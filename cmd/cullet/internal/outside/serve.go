@@ -25,7 +25,9 @@ type Serving struct {
 	TLSCert, TLSKey                    string
 	// FirstShop is a JSON file with the first shop of a database that was never used; may be empty.
 	FirstShop string
-	Log       io.Writer
+	// PhotoQuotaGiB is how much of photos one shop may keep; 0 takes the server's own.
+	PhotoQuotaGiB int64
+	Log           io.Writer
 }
 
 // StateFolder is where the program keeps its state when the user names no other place.
@@ -50,18 +52,23 @@ func Serve(ctx context.Context, s Serving) error {
 	if err != nil {
 		return err
 	}
-	world, closeAll, err := Open(Options{Photos: filepath.Join(s.State, "photos"), Exchange: filepath.Join(s.State, "exchange"),
-		Now: time.Now, Log: log})
-	if err != nil {
-		return err
-	}
-	defer func() { _ = closeAll() }()
-	return server.Run(ctx, server.Config{State: s.State, OwnerDSN: s.OwnerDSN, RuntimeDSN: s.RuntimeDSN,
+	config := server.Config{State: s.State, OwnerDSN: s.OwnerDSN, RuntimeDSN: s.RuntimeDSN, PhotoQuota: s.PhotoQuotaGiB << 30,
 		Postgres: server.Postgres{BinDir: s.PGBin, Report: func(stage, detail string) {
 			log.Info("postgresql", "stage", stage, "detail", detail)
 		}},
 		GRPCAddress: s.GRPC, HTTPAddress: s.HTTP, TLS: secure, First: first, Log: log,
-		Ready: func(a server.Addresses) { log.Info("ready", "grpc", a.GRPC, "http", a.HTTP) }}, world)
+		Ready: func(a server.Addresses) { log.Info("ready", "grpc", a.GRPC, "http", a.HTTP) }}
+	sealer, err := server.OpenSealer(config)
+	if err != nil {
+		return err
+	}
+	world, closeAll, err := Open(Options{Photos: filepath.Join(s.State, "photos"), Exchange: filepath.Join(s.State, "exchange"),
+		Sealer: sealer, Now: time.Now, Log: log})
+	if err != nil {
+		return err
+	}
+	defer func() { _ = closeAll() }()
+	return server.Run(ctx, config, world)
 }
 
 // first reads the first shop and says where its key goes; nil when no file is named.

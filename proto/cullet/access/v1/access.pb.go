@@ -507,7 +507,9 @@ type AuditEntry struct {
 	// What it was done to: kind.
 	SubjectKind string `protobuf:"bytes,5,opt,name=subject_kind,json=subjectKind,proto3" json:"subject_kind,omitempty"`
 	// What it was done to: identifier.
-	SubjectId     string `protobuf:"bytes,6,opt,name=subject_id,json=subjectId,proto3" json:"subject_id,omitempty"`
+	SubjectId string `protobuf:"bytes,6,opt,name=subject_id,json=subjectId,proto3" json:"subject_id,omitempty"`
+	// What else was written down: for the opening of an original, "photo_hash" and "reason".
+	Details       map[string]string `protobuf:"bytes,7,rep,name=details,proto3" json:"details,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -582,6 +584,13 @@ func (x *AuditEntry) GetSubjectId() string {
 		return x.SubjectId
 	}
 	return ""
+}
+
+func (x *AuditEntry) GetDetails() map[string]string {
+	if x != nil {
+		return x.Details
+	}
+	return nil
 }
 
 // Asks whose key this is.
@@ -1362,7 +1371,7 @@ const file_cullet_access_v1_access_proto_rawDesc = "" +
 	"\vexpire_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expireTime\x12;\n" +
 	"\vrevoke_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"revokeTime\"\xdd\x01\n" +
+	"revokeTime\"\xde\x02\n" +
 	"\n" +
 	"AuditEntry\x12$\n" +
 	"\x0eaudit_entry_id\x18\x01 \x01(\tR\fauditEntryId\x129\n" +
@@ -1372,7 +1381,11 @@ const file_cullet_access_v1_access_proto_rawDesc = "" +
 	"\x06action\x18\x04 \x01(\tR\x06action\x12!\n" +
 	"\fsubject_kind\x18\x05 \x01(\tR\vsubjectKind\x12\x1d\n" +
 	"\n" +
-	"subject_id\x18\x06 \x01(\tR\tsubjectId\"\x12\n" +
+	"subject_id\x18\x06 \x01(\tR\tsubjectId\x12C\n" +
+	"\adetails\x18\a \x03(\v2).cullet.access.v1.AuditEntry.DetailsEntryR\adetails\x1a:\n" +
+	"\fDetailsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\x12\n" +
 	"\x10GetCallerRequest\"l\n" +
 	"\x11GetCallerResponse\x12\x17\n" +
 	"\ashop_id\x18\x01 \x01(\tR\x06shopId\x12\x12\n" +
@@ -1451,7 +1464,7 @@ func file_cullet_access_v1_access_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_access_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_cullet_access_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_cullet_access_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_cullet_access_v1_access_proto_goTypes = []any{
 	(Role)(0),                        // 0: cullet.access.v1.Role
 	(*Address)(nil),                  // 1: cullet.access.v1.Address
@@ -1473,46 +1486,48 @@ var file_cullet_access_v1_access_proto_goTypes = []any{
 	(*RevokeKeyResponse)(nil),        // 17: cullet.access.v1.RevokeKeyResponse
 	(*ListAuditEntriesRequest)(nil),  // 18: cullet.access.v1.ListAuditEntriesRequest
 	(*ListAuditEntriesResponse)(nil), // 19: cullet.access.v1.ListAuditEntriesResponse
-	(*timestamppb.Timestamp)(nil),    // 20: google.protobuf.Timestamp
+	nil,                              // 20: cullet.access.v1.AuditEntry.DetailsEntry
+	(*timestamppb.Timestamp)(nil),    // 21: google.protobuf.Timestamp
 }
 var file_cullet_access_v1_access_proto_depIdxs = []int32{
 	1,  // 0: cullet.access.v1.Shop.address:type_name -> cullet.access.v1.Address
 	1,  // 1: cullet.access.v1.Shop.remit_to:type_name -> cullet.access.v1.Address
 	2,  // 2: cullet.access.v1.Shop.tax_elections:type_name -> cullet.access.v1.TaxElection
 	0,  // 3: cullet.access.v1.Key.role:type_name -> cullet.access.v1.Role
-	20, // 4: cullet.access.v1.Key.create_time:type_name -> google.protobuf.Timestamp
-	20, // 5: cullet.access.v1.Key.expire_time:type_name -> google.protobuf.Timestamp
-	20, // 6: cullet.access.v1.Key.revoke_time:type_name -> google.protobuf.Timestamp
-	20, // 7: cullet.access.v1.AuditEntry.occur_time:type_name -> google.protobuf.Timestamp
-	0,  // 8: cullet.access.v1.GetCallerResponse.role:type_name -> cullet.access.v1.Role
-	3,  // 9: cullet.access.v1.GetShopResponse.shop:type_name -> cullet.access.v1.Shop
-	3,  // 10: cullet.access.v1.UpdateShopRequest.shop:type_name -> cullet.access.v1.Shop
-	3,  // 11: cullet.access.v1.UpdateShopResponse.shop:type_name -> cullet.access.v1.Shop
-	0,  // 12: cullet.access.v1.CreateKeyRequest.role:type_name -> cullet.access.v1.Role
-	20, // 13: cullet.access.v1.CreateKeyRequest.expire_time:type_name -> google.protobuf.Timestamp
-	4,  // 14: cullet.access.v1.CreateKeyResponse.key:type_name -> cullet.access.v1.Key
-	4,  // 15: cullet.access.v1.ListKeysResponse.keys:type_name -> cullet.access.v1.Key
-	4,  // 16: cullet.access.v1.RevokeKeyResponse.key:type_name -> cullet.access.v1.Key
-	5,  // 17: cullet.access.v1.ListAuditEntriesResponse.audit_entries:type_name -> cullet.access.v1.AuditEntry
-	6,  // 18: cullet.access.v1.AccessService.GetCaller:input_type -> cullet.access.v1.GetCallerRequest
-	8,  // 19: cullet.access.v1.AccessService.GetShop:input_type -> cullet.access.v1.GetShopRequest
-	10, // 20: cullet.access.v1.AccessService.UpdateShop:input_type -> cullet.access.v1.UpdateShopRequest
-	12, // 21: cullet.access.v1.AccessService.CreateKey:input_type -> cullet.access.v1.CreateKeyRequest
-	14, // 22: cullet.access.v1.AccessService.ListKeys:input_type -> cullet.access.v1.ListKeysRequest
-	16, // 23: cullet.access.v1.AccessService.RevokeKey:input_type -> cullet.access.v1.RevokeKeyRequest
-	18, // 24: cullet.access.v1.AccessService.ListAuditEntries:input_type -> cullet.access.v1.ListAuditEntriesRequest
-	7,  // 25: cullet.access.v1.AccessService.GetCaller:output_type -> cullet.access.v1.GetCallerResponse
-	9,  // 26: cullet.access.v1.AccessService.GetShop:output_type -> cullet.access.v1.GetShopResponse
-	11, // 27: cullet.access.v1.AccessService.UpdateShop:output_type -> cullet.access.v1.UpdateShopResponse
-	13, // 28: cullet.access.v1.AccessService.CreateKey:output_type -> cullet.access.v1.CreateKeyResponse
-	15, // 29: cullet.access.v1.AccessService.ListKeys:output_type -> cullet.access.v1.ListKeysResponse
-	17, // 30: cullet.access.v1.AccessService.RevokeKey:output_type -> cullet.access.v1.RevokeKeyResponse
-	19, // 31: cullet.access.v1.AccessService.ListAuditEntries:output_type -> cullet.access.v1.ListAuditEntriesResponse
-	25, // [25:32] is the sub-list for method output_type
-	18, // [18:25] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	21, // 4: cullet.access.v1.Key.create_time:type_name -> google.protobuf.Timestamp
+	21, // 5: cullet.access.v1.Key.expire_time:type_name -> google.protobuf.Timestamp
+	21, // 6: cullet.access.v1.Key.revoke_time:type_name -> google.protobuf.Timestamp
+	21, // 7: cullet.access.v1.AuditEntry.occur_time:type_name -> google.protobuf.Timestamp
+	20, // 8: cullet.access.v1.AuditEntry.details:type_name -> cullet.access.v1.AuditEntry.DetailsEntry
+	0,  // 9: cullet.access.v1.GetCallerResponse.role:type_name -> cullet.access.v1.Role
+	3,  // 10: cullet.access.v1.GetShopResponse.shop:type_name -> cullet.access.v1.Shop
+	3,  // 11: cullet.access.v1.UpdateShopRequest.shop:type_name -> cullet.access.v1.Shop
+	3,  // 12: cullet.access.v1.UpdateShopResponse.shop:type_name -> cullet.access.v1.Shop
+	0,  // 13: cullet.access.v1.CreateKeyRequest.role:type_name -> cullet.access.v1.Role
+	21, // 14: cullet.access.v1.CreateKeyRequest.expire_time:type_name -> google.protobuf.Timestamp
+	4,  // 15: cullet.access.v1.CreateKeyResponse.key:type_name -> cullet.access.v1.Key
+	4,  // 16: cullet.access.v1.ListKeysResponse.keys:type_name -> cullet.access.v1.Key
+	4,  // 17: cullet.access.v1.RevokeKeyResponse.key:type_name -> cullet.access.v1.Key
+	5,  // 18: cullet.access.v1.ListAuditEntriesResponse.audit_entries:type_name -> cullet.access.v1.AuditEntry
+	6,  // 19: cullet.access.v1.AccessService.GetCaller:input_type -> cullet.access.v1.GetCallerRequest
+	8,  // 20: cullet.access.v1.AccessService.GetShop:input_type -> cullet.access.v1.GetShopRequest
+	10, // 21: cullet.access.v1.AccessService.UpdateShop:input_type -> cullet.access.v1.UpdateShopRequest
+	12, // 22: cullet.access.v1.AccessService.CreateKey:input_type -> cullet.access.v1.CreateKeyRequest
+	14, // 23: cullet.access.v1.AccessService.ListKeys:input_type -> cullet.access.v1.ListKeysRequest
+	16, // 24: cullet.access.v1.AccessService.RevokeKey:input_type -> cullet.access.v1.RevokeKeyRequest
+	18, // 25: cullet.access.v1.AccessService.ListAuditEntries:input_type -> cullet.access.v1.ListAuditEntriesRequest
+	7,  // 26: cullet.access.v1.AccessService.GetCaller:output_type -> cullet.access.v1.GetCallerResponse
+	9,  // 27: cullet.access.v1.AccessService.GetShop:output_type -> cullet.access.v1.GetShopResponse
+	11, // 28: cullet.access.v1.AccessService.UpdateShop:output_type -> cullet.access.v1.UpdateShopResponse
+	13, // 29: cullet.access.v1.AccessService.CreateKey:output_type -> cullet.access.v1.CreateKeyResponse
+	15, // 30: cullet.access.v1.AccessService.ListKeys:output_type -> cullet.access.v1.ListKeysResponse
+	17, // 31: cullet.access.v1.AccessService.RevokeKey:output_type -> cullet.access.v1.RevokeKeyResponse
+	19, // 32: cullet.access.v1.AccessService.ListAuditEntries:output_type -> cullet.access.v1.ListAuditEntriesResponse
+	26, // [26:33] is the sub-list for method output_type
+	19, // [19:26] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_cullet_access_v1_access_proto_init() }
@@ -1527,7 +1542,7 @@ func file_cullet_access_v1_access_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_access_v1_access_proto_rawDesc), len(file_cullet_access_v1_access_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -160,9 +160,11 @@ type Finding struct {
 	// Where the rule comes from.
 	Source *Source `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
 	// A corrected value on offer, never applied by itself; often empty.
-	Suggestion    string `protobuf:"bytes,7,opt,name=suggestion,proto3" json:"suggestion,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Suggestion string `protobuf:"bytes,7,opt,name=suggestion,proto3" json:"suggestion,omitempty"`
+	// Hash of a photo to be looked at beside the one at path; often empty.
+	OtherPhotoHash string `protobuf:"bytes,8,opt,name=other_photo_hash,json=otherPhotoHash,proto3" json:"other_photo_hash,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Finding) Reset() {
@@ -244,6 +246,13 @@ func (x *Finding) GetSuggestion() string {
 	return ""
 }
 
+func (x *Finding) GetOtherPhotoHash() string {
+	if x != nil {
+		return x.OtherPhotoHash
+	}
+	return ""
+}
+
 var File_cullet_findings_v1_finding_proto protoreflect.FileDescriptor
 
 const file_cullet_findings_v1_finding_proto_rawDesc = "" +
@@ -252,7 +261,7 @@ const file_cullet_findings_v1_finding_proto_rawDesc = "" +
 	"\x06Source\x12\x1a\n" +
 	"\bcitation\x18\x01 \x01(\tR\bcitation\x12\x14\n" +
 	"\x05known\x18\x02 \x01(\tR\x05known\x12\x17\n" +
-	"\aread_on\x18\x03 \x01(\tR\x06readOn\"\xed\x01\n" +
+	"\aread_on\x18\x03 \x01(\tR\x06readOn\"\x97\x02\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x128\n" +
 	"\bseverity\x18\x02 \x01(\x0e2\x1c.cullet.findings.v1.SeverityR\bseverity\x12\x12\n" +
@@ -262,7 +271,8 @@ const file_cullet_findings_v1_finding_proto_rawDesc = "" +
 	"\x06source\x18\x06 \x01(\v2\x1a.cullet.findings.v1.SourceR\x06source\x12\x1e\n" +
 	"\n" +
 	"suggestion\x18\a \x01(\tR\n" +
-	"suggestion*`\n" +
+	"suggestion\x12(\n" +
+	"\x10other_photo_hash\x18\b \x01(\tR\x0eotherPhotoHash*`\n" +
 	"\bSeverity\x12\x18\n" +
 	"\x14SEVERITY_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rSEVERITY_STOP\x10\x01\x12\x14\n" +

@@ -26,10 +26,14 @@ const (
 // What an upload begins with.
 type PhotoDescription struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// SHA-256 that the sender has computed, to be compared; may be empty.
+	// SHA-256 that the sender has computed, to be compared; may be empty. What arrives of a photo
+	// without it is forgotten when the line breaks.
 	PhotoHash string `protobuf:"bytes,1,opt,name=photo_hash,json=photoHash,proto3" json:"photo_hash,omitempty"`
-	// Size in bytes, to be compared; 0 when not known.
-	SizeBytes     int64 `protobuf:"varint,2,opt,name=size_bytes,json=sizeBytes,proto3" json:"size_bytes,omitempty"`
+	// Size of the whole file in bytes, to be compared; 0 when not known.
+	SizeBytes int64 `protobuf:"varint,2,opt,name=size_bytes,json=sizeBytes,proto3" json:"size_bytes,omitempty"`
+	// Where in the file the bytes begin that follow: at most held_bytes of GetPhotoUpload. 0 begins
+	// anew. Needs photo_hash.
+	OffsetBytes   int64 `protobuf:"varint,3,opt,name=offset_bytes,json=offsetBytes,proto3" json:"offset_bytes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -74,6 +78,13 @@ func (x *PhotoDescription) GetPhotoHash() string {
 func (x *PhotoDescription) GetSizeBytes() int64 {
 	if x != nil {
 		return x.SizeBytes
+	}
+	return 0
+}
+
+func (x *PhotoDescription) GetOffsetBytes() int64 {
+	if x != nil {
+		return x.OffsetBytes
 	}
 	return 0
 }
@@ -211,6 +222,208 @@ func (x *UploadPhotoResponse) GetPhoto() *Photo {
 	return nil
 }
 
+// Asks how much of a photo is here.
+type GetPhotoUploadRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256 of the file, as it is or will be announced.
+	PhotoHash     string `protobuf:"bytes,1,opt,name=photo_hash,json=photoHash,proto3" json:"photo_hash,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPhotoUploadRequest) Reset() {
+	*x = GetPhotoUploadRequest{}
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPhotoUploadRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPhotoUploadRequest) ProtoMessage() {}
+
+func (x *GetPhotoUploadRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPhotoUploadRequest.ProtoReflect.Descriptor instead.
+func (*GetPhotoUploadRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *GetPhotoUploadRequest) GetPhotoHash() string {
+	if x != nil {
+		return x.PhotoHash
+	}
+	return ""
+}
+
+// How much of a photo is here.
+type GetPhotoUploadResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The photo when it is here whole and a record may name it: nothing need be sent.
+	Photo *Photo `protobuf:"bytes,1,opt,name=photo,proto3" json:"photo,omitempty"`
+	// From which byte on the rest must be sent; 0 when nothing is held.
+	HeldBytes     int64 `protobuf:"varint,2,opt,name=held_bytes,json=heldBytes,proto3" json:"held_bytes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPhotoUploadResponse) Reset() {
+	*x = GetPhotoUploadResponse{}
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPhotoUploadResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPhotoUploadResponse) ProtoMessage() {}
+
+func (x *GetPhotoUploadResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPhotoUploadResponse.ProtoReflect.Descriptor instead.
+func (*GetPhotoUploadResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *GetPhotoUploadResponse) GetPhoto() *Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+func (x *GetPhotoUploadResponse) GetHeldBytes() int64 {
+	if x != nil {
+		return x.HeldBytes
+	}
+	return 0
+}
+
+// Asks for the uploaded bytes of a photo.
+type GetOriginalPhotoRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The photo.
+	PhotoHash string `protobuf:"bytes,1,opt,name=photo_hash,json=photoHash,proto3" json:"photo_hash,omitempty"`
+	// Why they are needed, 3 to 500 characters; it is written down with who asked and when.
+	Reason        string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetOriginalPhotoRequest) Reset() {
+	*x = GetOriginalPhotoRequest{}
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetOriginalPhotoRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetOriginalPhotoRequest) ProtoMessage() {}
+
+func (x *GetOriginalPhotoRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetOriginalPhotoRequest.ProtoReflect.Descriptor instead.
+func (*GetOriginalPhotoRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *GetOriginalPhotoRequest) GetPhotoHash() string {
+	if x != nil {
+		return x.PhotoHash
+	}
+	return ""
+}
+
+func (x *GetOriginalPhotoRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// One piece of the uploaded file.
+type GetOriginalPhotoResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At most 64 KiB.
+	Chunk         []byte `protobuf:"bytes,1,opt,name=chunk,proto3" json:"chunk,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetOriginalPhotoResponse) Reset() {
+	*x = GetOriginalPhotoResponse{}
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetOriginalPhotoResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetOriginalPhotoResponse) ProtoMessage() {}
+
+func (x *GetOriginalPhotoResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetOriginalPhotoResponse.ProtoReflect.Descriptor instead.
+func (*GetOriginalPhotoResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *GetOriginalPhotoResponse) GetChunk() []byte {
+	if x != nil {
+		return x.Chunk
+	}
+	return nil
+}
+
 // Asks for a photo.
 type GetPhotoRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -224,7 +437,7 @@ type GetPhotoRequest struct {
 
 func (x *GetPhotoRequest) Reset() {
 	*x = GetPhotoRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[3]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -236,7 +449,7 @@ func (x *GetPhotoRequest) String() string {
 func (*GetPhotoRequest) ProtoMessage() {}
 
 func (x *GetPhotoRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[3]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -249,7 +462,7 @@ func (x *GetPhotoRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPhotoRequest.ProtoReflect.Descriptor instead.
 func (*GetPhotoRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{3}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetPhotoRequest) GetPhotoHash() string {
@@ -277,7 +490,7 @@ type GetPhotoResponse struct {
 
 func (x *GetPhotoResponse) Reset() {
 	*x = GetPhotoResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[4]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -289,7 +502,7 @@ func (x *GetPhotoResponse) String() string {
 func (*GetPhotoResponse) ProtoMessage() {}
 
 func (x *GetPhotoResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[4]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -302,7 +515,7 @@ func (x *GetPhotoResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPhotoResponse.ProtoReflect.Descriptor instead.
 func (*GetPhotoResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{4}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetPhotoResponse) GetChunk() []byte {
@@ -325,7 +538,7 @@ type RecordJobRequest struct {
 
 func (x *RecordJobRequest) Reset() {
 	*x = RecordJobRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[5]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -337,7 +550,7 @@ func (x *RecordJobRequest) String() string {
 func (*RecordJobRequest) ProtoMessage() {}
 
 func (x *RecordJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[5]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -350,7 +563,7 @@ func (x *RecordJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordJobRequest.ProtoReflect.Descriptor instead.
 func (*RecordJobRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{5}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *RecordJobRequest) GetRecord() *RepairRecord {
@@ -378,7 +591,7 @@ type RecordJobResponse struct {
 
 func (x *RecordJobResponse) Reset() {
 	*x = RecordJobResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[6]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -390,7 +603,7 @@ func (x *RecordJobResponse) String() string {
 func (*RecordJobResponse) ProtoMessage() {}
 
 func (x *RecordJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[6]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -403,7 +616,7 @@ func (x *RecordJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordJobResponse.ProtoReflect.Descriptor instead.
 func (*RecordJobResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{6}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *RecordJobResponse) GetJob() *Job {
@@ -432,7 +645,7 @@ type AmendJobRequest struct {
 
 func (x *AmendJobRequest) Reset() {
 	*x = AmendJobRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[7]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -444,7 +657,7 @@ func (x *AmendJobRequest) String() string {
 func (*AmendJobRequest) ProtoMessage() {}
 
 func (x *AmendJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[7]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -457,7 +670,7 @@ func (x *AmendJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AmendJobRequest.ProtoReflect.Descriptor instead.
 func (*AmendJobRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{7}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *AmendJobRequest) GetJobId() string {
@@ -506,7 +719,7 @@ type AmendJobResponse struct {
 
 func (x *AmendJobResponse) Reset() {
 	*x = AmendJobResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[8]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -518,7 +731,7 @@ func (x *AmendJobResponse) String() string {
 func (*AmendJobResponse) ProtoMessage() {}
 
 func (x *AmendJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[8]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -531,7 +744,7 @@ func (x *AmendJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AmendJobResponse.ProtoReflect.Descriptor instead.
 func (*AmendJobResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{8}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *AmendJobResponse) GetJob() *Job {
@@ -554,7 +767,7 @@ type GetJobRequest struct {
 
 func (x *GetJobRequest) Reset() {
 	*x = GetJobRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[9]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -566,7 +779,7 @@ func (x *GetJobRequest) String() string {
 func (*GetJobRequest) ProtoMessage() {}
 
 func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[9]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -579,7 +792,7 @@ func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobRequest.ProtoReflect.Descriptor instead.
 func (*GetJobRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{9}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetJobRequest) GetJobId() string {
@@ -609,7 +822,7 @@ type GetJobResponse struct {
 
 func (x *GetJobResponse) Reset() {
 	*x = GetJobResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[10]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -621,7 +834,7 @@ func (x *GetJobResponse) String() string {
 func (*GetJobResponse) ProtoMessage() {}
 
 func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[10]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -634,7 +847,7 @@ func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobResponse.ProtoReflect.Descriptor instead.
 func (*GetJobResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{10}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetJobResponse) GetJob() *Job {
@@ -666,7 +879,7 @@ type ListJobsRequest struct {
 
 func (x *ListJobsRequest) Reset() {
 	*x = ListJobsRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[11]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -678,7 +891,7 @@ func (x *ListJobsRequest) String() string {
 func (*ListJobsRequest) ProtoMessage() {}
 
 func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[11]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -691,7 +904,7 @@ func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsRequest.ProtoReflect.Descriptor instead.
 func (*ListJobsRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{11}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListJobsRequest) GetPageSize() int32 {
@@ -728,7 +941,7 @@ type ListJobsResponse struct {
 
 func (x *ListJobsResponse) Reset() {
 	*x = ListJobsResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[12]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -740,7 +953,7 @@ func (x *ListJobsResponse) String() string {
 func (*ListJobsResponse) ProtoMessage() {}
 
 func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[12]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -753,7 +966,7 @@ func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsResponse.ProtoReflect.Descriptor instead.
 func (*ListJobsResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{12}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListJobsResponse) GetJobs() []*Job {
@@ -783,7 +996,7 @@ type GetDriversCopyRequest struct {
 
 func (x *GetDriversCopyRequest) Reset() {
 	*x = GetDriversCopyRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -795,7 +1008,7 @@ func (x *GetDriversCopyRequest) String() string {
 func (*GetDriversCopyRequest) ProtoMessage() {}
 
 func (x *GetDriversCopyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[13]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -808,7 +1021,7 @@ func (x *GetDriversCopyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDriversCopyRequest.ProtoReflect.Descriptor instead.
 func (*GetDriversCopyRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{13}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetDriversCopyRequest) GetJobId() string {
@@ -838,7 +1051,7 @@ type GetDriversCopyResponse struct {
 
 func (x *GetDriversCopyResponse) Reset() {
 	*x = GetDriversCopyResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -850,7 +1063,7 @@ func (x *GetDriversCopyResponse) String() string {
 func (*GetDriversCopyResponse) ProtoMessage() {}
 
 func (x *GetDriversCopyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[14]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -863,7 +1076,7 @@ func (x *GetDriversCopyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDriversCopyResponse.ProtoReflect.Descriptor instead.
 func (*GetDriversCopyResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{14}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetDriversCopyResponse) GetPdf() []byte {
@@ -899,7 +1112,7 @@ type AssessDamageRequest struct {
 
 func (x *AssessDamageRequest) Reset() {
 	*x = AssessDamageRequest{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[15]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -911,7 +1124,7 @@ func (x *AssessDamageRequest) String() string {
 func (*AssessDamageRequest) ProtoMessage() {}
 
 func (x *AssessDamageRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[15]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -924,7 +1137,7 @@ func (x *AssessDamageRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessDamageRequest.ProtoReflect.Descriptor instead.
 func (*AssessDamageRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{15}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *AssessDamageRequest) GetGlass() *Glass {
@@ -975,7 +1188,7 @@ type AssessDamageResponse struct {
 
 func (x *AssessDamageResponse) Reset() {
 	*x = AssessDamageResponse{}
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[16]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -987,7 +1200,7 @@ func (x *AssessDamageResponse) String() string {
 func (*AssessDamageResponse) ProtoMessage() {}
 
 func (x *AssessDamageResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[16]
+	mi := &file_cullet_jobs_v1_jobs_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1000,7 +1213,7 @@ func (x *AssessDamageResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessDamageResponse.ProtoReflect.Descriptor instead.
 func (*AssessDamageResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{16}
+	return file_cullet_jobs_v1_jobs_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *AssessDamageResponse) GetAssessments() []*Assessment {
@@ -1021,18 +1234,32 @@ var File_cullet_jobs_v1_jobs_proto protoreflect.FileDescriptor
 
 const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\n" +
-	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/import.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"P\n" +
+	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/import.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"s\n" +
 	"\x10PhotoDescription\x12\x1d\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tR\tphotoHash\x12\x1d\n" +
 	"\n" +
-	"size_bytes\x18\x02 \x01(\x03R\tsizeBytes\"{\n" +
+	"size_bytes\x18\x02 \x01(\x03R\tsizeBytes\x12!\n" +
+	"\foffset_bytes\x18\x03 \x01(\x03R\voffsetBytes\"{\n" +
 	"\x12UploadPhotoRequest\x12D\n" +
 	"\vdescription\x18\x01 \x01(\v2 .cullet.jobs.v1.PhotoDescriptionH\x00R\vdescription\x12\x16\n" +
 	"\x05chunk\x18\x02 \x01(\fH\x00R\x05chunkB\a\n" +
 	"\x05piece\"B\n" +
 	"\x13UploadPhotoResponse\x12+\n" +
-	"\x05photo\x18\x01 \x01(\v2\x15.cullet.jobs.v1.PhotoR\x05photo\"e\n" +
+	"\x05photo\x18\x01 \x01(\v2\x15.cullet.jobs.v1.PhotoR\x05photo\";\n" +
+	"\x15GetPhotoUploadRequest\x12\"\n" +
+	"\n" +
+	"photo_hash\x18\x01 \x01(\tB\x03\xe0A\x02R\tphotoHash\"d\n" +
+	"\x16GetPhotoUploadResponse\x12+\n" +
+	"\x05photo\x18\x01 \x01(\v2\x15.cullet.jobs.v1.PhotoR\x05photo\x12\x1d\n" +
+	"\n" +
+	"held_bytes\x18\x02 \x01(\x03R\theldBytes\"Z\n" +
+	"\x17GetOriginalPhotoRequest\x12\"\n" +
+	"\n" +
+	"photo_hash\x18\x01 \x01(\tB\x03\xe0A\x02R\tphotoHash\x12\x1b\n" +
+	"\x06reason\x18\x02 \x01(\tB\x03\xe0A\x02R\x06reason\"0\n" +
+	"\x18GetOriginalPhotoResponse\x12\x14\n" +
+	"\x05chunk\x18\x01 \x01(\fR\x05chunk\"e\n" +
 	"\x0fGetPhotoRequest\x12\"\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tB\x03\xe0A\x02R\tphotoHash\x12.\n" +
@@ -1082,11 +1309,13 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\"n\n" +
 	"\x14AssessDamageResponse\x12<\n" +
 	"\vassessments\x18\x01 \x03(\v2\x1a.cullet.jobs.v1.AssessmentR\vassessments\x12\x18\n" +
-	"\acaution\x18\x02 \x01(\tR\acaution2\x82\r\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution2\xd8\x0e\n" +
 	"\n" +
 	"JobService\x12^\n" +
-	"\vUploadPhoto\x12\".cullet.jobs.v1.UploadPhotoRequest\x1a#.cullet.jobs.v1.UploadPhotoResponse\"\x04\x88\xe2\x18\x03(\x01\x12U\n" +
-	"\bGetPhoto\x12\x1f.cullet.jobs.v1.GetPhotoRequest\x1a .cullet.jobs.v1.GetPhotoResponse\"\x04\x88\xe2\x18\x020\x01\x12i\n" +
+	"\vUploadPhoto\x12\".cullet.jobs.v1.UploadPhotoRequest\x1a#.cullet.jobs.v1.UploadPhotoResponse\"\x04\x88\xe2\x18\x03(\x01\x12e\n" +
+	"\x0eGetPhotoUpload\x12%.cullet.jobs.v1.GetPhotoUploadRequest\x1a&.cullet.jobs.v1.GetPhotoUploadResponse\"\x04\x88\xe2\x18\x03\x12U\n" +
+	"\bGetPhoto\x12\x1f.cullet.jobs.v1.GetPhotoRequest\x1a .cullet.jobs.v1.GetPhotoResponse\"\x04\x88\xe2\x18\x020\x01\x12m\n" +
+	"\x10GetOriginalPhoto\x12'.cullet.jobs.v1.GetOriginalPhotoRequest\x1a(.cullet.jobs.v1.GetOriginalPhotoResponse\"\x04\x88\xe2\x18\x040\x01\x12i\n" +
 	"\tRecordJob\x12 .cullet.jobs.v1.RecordJobRequest\x1a!.cullet.jobs.v1.RecordJobResponse\"\x17\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\r:\x01*\"\b/v1/jobs\x12u\n" +
 	"\bAmendJob\x12\x1f.cullet.jobs.v1.AmendJobRequest\x1a .cullet.jobs.v1.AmendJobResponse\"&\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/jobs/{job_id}:amend\x12f\n" +
 	"\x06GetJob\x12\x1d.cullet.jobs.v1.GetJobRequest\x1a\x1e.cullet.jobs.v1.GetJobResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/jobs/{job_id}\x12c\n" +
@@ -1114,90 +1343,99 @@ func file_cullet_jobs_v1_jobs_proto_rawDescGZIP() []byte {
 	return file_cullet_jobs_v1_jobs_proto_rawDescData
 }
 
-var file_cullet_jobs_v1_jobs_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_cullet_jobs_v1_jobs_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_cullet_jobs_v1_jobs_proto_goTypes = []any{
 	(*PhotoDescription)(nil),           // 0: cullet.jobs.v1.PhotoDescription
 	(*UploadPhotoRequest)(nil),         // 1: cullet.jobs.v1.UploadPhotoRequest
 	(*UploadPhotoResponse)(nil),        // 2: cullet.jobs.v1.UploadPhotoResponse
-	(*GetPhotoRequest)(nil),            // 3: cullet.jobs.v1.GetPhotoRequest
-	(*GetPhotoResponse)(nil),           // 4: cullet.jobs.v1.GetPhotoResponse
-	(*RecordJobRequest)(nil),           // 5: cullet.jobs.v1.RecordJobRequest
-	(*RecordJobResponse)(nil),          // 6: cullet.jobs.v1.RecordJobResponse
-	(*AmendJobRequest)(nil),            // 7: cullet.jobs.v1.AmendJobRequest
-	(*AmendJobResponse)(nil),           // 8: cullet.jobs.v1.AmendJobResponse
-	(*GetJobRequest)(nil),              // 9: cullet.jobs.v1.GetJobRequest
-	(*GetJobResponse)(nil),             // 10: cullet.jobs.v1.GetJobResponse
-	(*ListJobsRequest)(nil),            // 11: cullet.jobs.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),           // 12: cullet.jobs.v1.ListJobsResponse
-	(*GetDriversCopyRequest)(nil),      // 13: cullet.jobs.v1.GetDriversCopyRequest
-	(*GetDriversCopyResponse)(nil),     // 14: cullet.jobs.v1.GetDriversCopyResponse
-	(*AssessDamageRequest)(nil),        // 15: cullet.jobs.v1.AssessDamageRequest
-	(*AssessDamageResponse)(nil),       // 16: cullet.jobs.v1.AssessDamageResponse
-	(*Photo)(nil),                      // 17: cullet.jobs.v1.Photo
-	(*RepairRecord)(nil),               // 18: cullet.jobs.v1.RepairRecord
-	(*Job)(nil),                        // 19: cullet.jobs.v1.Job
-	(*Glass)(nil),                      // 20: cullet.jobs.v1.Glass
-	(*Damage)(nil),                     // 21: cullet.jobs.v1.Damage
-	(*Assessment)(nil),                 // 22: cullet.jobs.v1.Assessment
-	(*ImportJobsRequest)(nil),          // 23: cullet.jobs.v1.ImportJobsRequest
-	(*GetImportRequest)(nil),           // 24: cullet.jobs.v1.GetImportRequest
-	(*ListImportsRequest)(nil),         // 25: cullet.jobs.v1.ListImportsRequest
-	(*SaveColumnMappingRequest)(nil),   // 26: cullet.jobs.v1.SaveColumnMappingRequest
-	(*GetColumnMappingRequest)(nil),    // 27: cullet.jobs.v1.GetColumnMappingRequest
-	(*ListColumnMappingsRequest)(nil),  // 28: cullet.jobs.v1.ListColumnMappingsRequest
-	(*ImportJobsResponse)(nil),         // 29: cullet.jobs.v1.ImportJobsResponse
-	(*GetImportResponse)(nil),          // 30: cullet.jobs.v1.GetImportResponse
-	(*ListImportsResponse)(nil),        // 31: cullet.jobs.v1.ListImportsResponse
-	(*SaveColumnMappingResponse)(nil),  // 32: cullet.jobs.v1.SaveColumnMappingResponse
-	(*GetColumnMappingResponse)(nil),   // 33: cullet.jobs.v1.GetColumnMappingResponse
-	(*ListColumnMappingsResponse)(nil), // 34: cullet.jobs.v1.ListColumnMappingsResponse
+	(*GetPhotoUploadRequest)(nil),      // 3: cullet.jobs.v1.GetPhotoUploadRequest
+	(*GetPhotoUploadResponse)(nil),     // 4: cullet.jobs.v1.GetPhotoUploadResponse
+	(*GetOriginalPhotoRequest)(nil),    // 5: cullet.jobs.v1.GetOriginalPhotoRequest
+	(*GetOriginalPhotoResponse)(nil),   // 6: cullet.jobs.v1.GetOriginalPhotoResponse
+	(*GetPhotoRequest)(nil),            // 7: cullet.jobs.v1.GetPhotoRequest
+	(*GetPhotoResponse)(nil),           // 8: cullet.jobs.v1.GetPhotoResponse
+	(*RecordJobRequest)(nil),           // 9: cullet.jobs.v1.RecordJobRequest
+	(*RecordJobResponse)(nil),          // 10: cullet.jobs.v1.RecordJobResponse
+	(*AmendJobRequest)(nil),            // 11: cullet.jobs.v1.AmendJobRequest
+	(*AmendJobResponse)(nil),           // 12: cullet.jobs.v1.AmendJobResponse
+	(*GetJobRequest)(nil),              // 13: cullet.jobs.v1.GetJobRequest
+	(*GetJobResponse)(nil),             // 14: cullet.jobs.v1.GetJobResponse
+	(*ListJobsRequest)(nil),            // 15: cullet.jobs.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),           // 16: cullet.jobs.v1.ListJobsResponse
+	(*GetDriversCopyRequest)(nil),      // 17: cullet.jobs.v1.GetDriversCopyRequest
+	(*GetDriversCopyResponse)(nil),     // 18: cullet.jobs.v1.GetDriversCopyResponse
+	(*AssessDamageRequest)(nil),        // 19: cullet.jobs.v1.AssessDamageRequest
+	(*AssessDamageResponse)(nil),       // 20: cullet.jobs.v1.AssessDamageResponse
+	(*Photo)(nil),                      // 21: cullet.jobs.v1.Photo
+	(*RepairRecord)(nil),               // 22: cullet.jobs.v1.RepairRecord
+	(*Job)(nil),                        // 23: cullet.jobs.v1.Job
+	(*Glass)(nil),                      // 24: cullet.jobs.v1.Glass
+	(*Damage)(nil),                     // 25: cullet.jobs.v1.Damage
+	(*Assessment)(nil),                 // 26: cullet.jobs.v1.Assessment
+	(*ImportJobsRequest)(nil),          // 27: cullet.jobs.v1.ImportJobsRequest
+	(*GetImportRequest)(nil),           // 28: cullet.jobs.v1.GetImportRequest
+	(*ListImportsRequest)(nil),         // 29: cullet.jobs.v1.ListImportsRequest
+	(*SaveColumnMappingRequest)(nil),   // 30: cullet.jobs.v1.SaveColumnMappingRequest
+	(*GetColumnMappingRequest)(nil),    // 31: cullet.jobs.v1.GetColumnMappingRequest
+	(*ListColumnMappingsRequest)(nil),  // 32: cullet.jobs.v1.ListColumnMappingsRequest
+	(*ImportJobsResponse)(nil),         // 33: cullet.jobs.v1.ImportJobsResponse
+	(*GetImportResponse)(nil),          // 34: cullet.jobs.v1.GetImportResponse
+	(*ListImportsResponse)(nil),        // 35: cullet.jobs.v1.ListImportsResponse
+	(*SaveColumnMappingResponse)(nil),  // 36: cullet.jobs.v1.SaveColumnMappingResponse
+	(*GetColumnMappingResponse)(nil),   // 37: cullet.jobs.v1.GetColumnMappingResponse
+	(*ListColumnMappingsResponse)(nil), // 38: cullet.jobs.v1.ListColumnMappingsResponse
 }
 var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	0,  // 0: cullet.jobs.v1.UploadPhotoRequest.description:type_name -> cullet.jobs.v1.PhotoDescription
-	17, // 1: cullet.jobs.v1.UploadPhotoResponse.photo:type_name -> cullet.jobs.v1.Photo
-	18, // 2: cullet.jobs.v1.RecordJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
-	19, // 3: cullet.jobs.v1.RecordJobResponse.job:type_name -> cullet.jobs.v1.Job
-	18, // 4: cullet.jobs.v1.AmendJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
-	19, // 5: cullet.jobs.v1.AmendJobResponse.job:type_name -> cullet.jobs.v1.Job
-	19, // 6: cullet.jobs.v1.GetJobResponse.job:type_name -> cullet.jobs.v1.Job
-	17, // 7: cullet.jobs.v1.GetJobResponse.photos:type_name -> cullet.jobs.v1.Photo
-	19, // 8: cullet.jobs.v1.ListJobsResponse.jobs:type_name -> cullet.jobs.v1.Job
-	20, // 9: cullet.jobs.v1.AssessDamageRequest.glass:type_name -> cullet.jobs.v1.Glass
-	21, // 10: cullet.jobs.v1.AssessDamageRequest.damages:type_name -> cullet.jobs.v1.Damage
-	22, // 11: cullet.jobs.v1.AssessDamageResponse.assessments:type_name -> cullet.jobs.v1.Assessment
-	1,  // 12: cullet.jobs.v1.JobService.UploadPhoto:input_type -> cullet.jobs.v1.UploadPhotoRequest
-	3,  // 13: cullet.jobs.v1.JobService.GetPhoto:input_type -> cullet.jobs.v1.GetPhotoRequest
-	5,  // 14: cullet.jobs.v1.JobService.RecordJob:input_type -> cullet.jobs.v1.RecordJobRequest
-	7,  // 15: cullet.jobs.v1.JobService.AmendJob:input_type -> cullet.jobs.v1.AmendJobRequest
-	9,  // 16: cullet.jobs.v1.JobService.GetJob:input_type -> cullet.jobs.v1.GetJobRequest
-	11, // 17: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
-	13, // 18: cullet.jobs.v1.JobService.GetDriversCopy:input_type -> cullet.jobs.v1.GetDriversCopyRequest
-	15, // 19: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
-	23, // 20: cullet.jobs.v1.JobService.ImportJobs:input_type -> cullet.jobs.v1.ImportJobsRequest
-	24, // 21: cullet.jobs.v1.JobService.GetImport:input_type -> cullet.jobs.v1.GetImportRequest
-	25, // 22: cullet.jobs.v1.JobService.ListImports:input_type -> cullet.jobs.v1.ListImportsRequest
-	26, // 23: cullet.jobs.v1.JobService.SaveColumnMapping:input_type -> cullet.jobs.v1.SaveColumnMappingRequest
-	27, // 24: cullet.jobs.v1.JobService.GetColumnMapping:input_type -> cullet.jobs.v1.GetColumnMappingRequest
-	28, // 25: cullet.jobs.v1.JobService.ListColumnMappings:input_type -> cullet.jobs.v1.ListColumnMappingsRequest
-	2,  // 26: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
-	4,  // 27: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
-	6,  // 28: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
-	8,  // 29: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
-	10, // 30: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
-	12, // 31: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
-	14, // 32: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
-	16, // 33: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
-	29, // 34: cullet.jobs.v1.JobService.ImportJobs:output_type -> cullet.jobs.v1.ImportJobsResponse
-	30, // 35: cullet.jobs.v1.JobService.GetImport:output_type -> cullet.jobs.v1.GetImportResponse
-	31, // 36: cullet.jobs.v1.JobService.ListImports:output_type -> cullet.jobs.v1.ListImportsResponse
-	32, // 37: cullet.jobs.v1.JobService.SaveColumnMapping:output_type -> cullet.jobs.v1.SaveColumnMappingResponse
-	33, // 38: cullet.jobs.v1.JobService.GetColumnMapping:output_type -> cullet.jobs.v1.GetColumnMappingResponse
-	34, // 39: cullet.jobs.v1.JobService.ListColumnMappings:output_type -> cullet.jobs.v1.ListColumnMappingsResponse
-	26, // [26:40] is the sub-list for method output_type
-	12, // [12:26] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	21, // 1: cullet.jobs.v1.UploadPhotoResponse.photo:type_name -> cullet.jobs.v1.Photo
+	21, // 2: cullet.jobs.v1.GetPhotoUploadResponse.photo:type_name -> cullet.jobs.v1.Photo
+	22, // 3: cullet.jobs.v1.RecordJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
+	23, // 4: cullet.jobs.v1.RecordJobResponse.job:type_name -> cullet.jobs.v1.Job
+	22, // 5: cullet.jobs.v1.AmendJobRequest.record:type_name -> cullet.jobs.v1.RepairRecord
+	23, // 6: cullet.jobs.v1.AmendJobResponse.job:type_name -> cullet.jobs.v1.Job
+	23, // 7: cullet.jobs.v1.GetJobResponse.job:type_name -> cullet.jobs.v1.Job
+	21, // 8: cullet.jobs.v1.GetJobResponse.photos:type_name -> cullet.jobs.v1.Photo
+	23, // 9: cullet.jobs.v1.ListJobsResponse.jobs:type_name -> cullet.jobs.v1.Job
+	24, // 10: cullet.jobs.v1.AssessDamageRequest.glass:type_name -> cullet.jobs.v1.Glass
+	25, // 11: cullet.jobs.v1.AssessDamageRequest.damages:type_name -> cullet.jobs.v1.Damage
+	26, // 12: cullet.jobs.v1.AssessDamageResponse.assessments:type_name -> cullet.jobs.v1.Assessment
+	1,  // 13: cullet.jobs.v1.JobService.UploadPhoto:input_type -> cullet.jobs.v1.UploadPhotoRequest
+	3,  // 14: cullet.jobs.v1.JobService.GetPhotoUpload:input_type -> cullet.jobs.v1.GetPhotoUploadRequest
+	7,  // 15: cullet.jobs.v1.JobService.GetPhoto:input_type -> cullet.jobs.v1.GetPhotoRequest
+	5,  // 16: cullet.jobs.v1.JobService.GetOriginalPhoto:input_type -> cullet.jobs.v1.GetOriginalPhotoRequest
+	9,  // 17: cullet.jobs.v1.JobService.RecordJob:input_type -> cullet.jobs.v1.RecordJobRequest
+	11, // 18: cullet.jobs.v1.JobService.AmendJob:input_type -> cullet.jobs.v1.AmendJobRequest
+	13, // 19: cullet.jobs.v1.JobService.GetJob:input_type -> cullet.jobs.v1.GetJobRequest
+	15, // 20: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
+	17, // 21: cullet.jobs.v1.JobService.GetDriversCopy:input_type -> cullet.jobs.v1.GetDriversCopyRequest
+	19, // 22: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
+	27, // 23: cullet.jobs.v1.JobService.ImportJobs:input_type -> cullet.jobs.v1.ImportJobsRequest
+	28, // 24: cullet.jobs.v1.JobService.GetImport:input_type -> cullet.jobs.v1.GetImportRequest
+	29, // 25: cullet.jobs.v1.JobService.ListImports:input_type -> cullet.jobs.v1.ListImportsRequest
+	30, // 26: cullet.jobs.v1.JobService.SaveColumnMapping:input_type -> cullet.jobs.v1.SaveColumnMappingRequest
+	31, // 27: cullet.jobs.v1.JobService.GetColumnMapping:input_type -> cullet.jobs.v1.GetColumnMappingRequest
+	32, // 28: cullet.jobs.v1.JobService.ListColumnMappings:input_type -> cullet.jobs.v1.ListColumnMappingsRequest
+	2,  // 29: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
+	4,  // 30: cullet.jobs.v1.JobService.GetPhotoUpload:output_type -> cullet.jobs.v1.GetPhotoUploadResponse
+	8,  // 31: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
+	6,  // 32: cullet.jobs.v1.JobService.GetOriginalPhoto:output_type -> cullet.jobs.v1.GetOriginalPhotoResponse
+	10, // 33: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
+	12, // 34: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
+	14, // 35: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
+	16, // 36: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
+	18, // 37: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
+	20, // 38: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
+	33, // 39: cullet.jobs.v1.JobService.ImportJobs:output_type -> cullet.jobs.v1.ImportJobsResponse
+	34, // 40: cullet.jobs.v1.JobService.GetImport:output_type -> cullet.jobs.v1.GetImportResponse
+	35, // 41: cullet.jobs.v1.JobService.ListImports:output_type -> cullet.jobs.v1.ListImportsResponse
+	36, // 42: cullet.jobs.v1.JobService.SaveColumnMapping:output_type -> cullet.jobs.v1.SaveColumnMappingResponse
+	37, // 43: cullet.jobs.v1.JobService.GetColumnMapping:output_type -> cullet.jobs.v1.GetColumnMappingResponse
+	38, // 44: cullet.jobs.v1.JobService.ListColumnMappings:output_type -> cullet.jobs.v1.ListColumnMappingsResponse
+	29, // [29:45] is the sub-list for method output_type
+	13, // [13:29] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_cullet_jobs_v1_jobs_proto_init() }
@@ -1217,7 +1455,7 @@ func file_cullet_jobs_v1_jobs_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_jobs_v1_jobs_proto_rawDesc), len(file_cullet_jobs_v1_jobs_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

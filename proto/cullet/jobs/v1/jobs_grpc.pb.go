@@ -20,7 +20,9 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	JobService_UploadPhoto_FullMethodName        = "/cullet.jobs.v1.JobService/UploadPhoto"
+	JobService_GetPhotoUpload_FullMethodName     = "/cullet.jobs.v1.JobService/GetPhotoUpload"
 	JobService_GetPhoto_FullMethodName           = "/cullet.jobs.v1.JobService/GetPhoto"
+	JobService_GetOriginalPhoto_FullMethodName   = "/cullet.jobs.v1.JobService/GetOriginalPhoto"
 	JobService_RecordJob_FullMethodName          = "/cullet.jobs.v1.JobService/RecordJob"
 	JobService_AmendJob_FullMethodName           = "/cullet.jobs.v1.JobService/AmendJob"
 	JobService_GetJob_FullMethodName             = "/cullet.jobs.v1.JobService/GetJob"
@@ -42,10 +44,17 @@ const (
 // Repair records and their photos.
 type JobServiceClient interface {
 	// Stages one photo for 24 hours, by the hash of its bytes. The first message carries the
-	// description, the following ones the bytes. The same photo again answers the same.
+	// description, the following ones the bytes. The same photo again answers the same. A photo whose
+	// hash is announced need not be sent anew when the line breaks: GetPhotoUpload tells where to go on.
 	UploadPhoto(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadPhotoRequest, UploadPhotoResponse], error)
+	// Tells how much of a photo is here, so that an upload that broke off can go on there. What is held
+	// of it is forgotten after 24 hours.
+	GetPhotoUpload(ctx context.Context, in *GetPhotoUploadRequest, opts ...grpc.CallOption) (*GetPhotoUploadResponse, error)
 	// Gives a photo as it may be shown: upright, without metadata, no larger than asked for.
 	GetPhoto(ctx context.Context, in *GetPhotoRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetPhotoResponse], error)
+	// Gives the very bytes that were uploaded, with what the camera wrote into them: evidence, which may
+	// tell where somebody lives. Each opening is written down with its reason before the first byte.
+	GetOriginalPhoto(ctx context.Context, in *GetOriginalPhotoRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetOriginalPhotoResponse], error)
 	// Records a completed repair. All or nothing: every fault is reported at once and nothing is
 	// stored. The same record under the same reference answers what is stored; a different one is a
 	// conflict that names the fields that differ.
@@ -102,6 +111,16 @@ func (c *jobServiceClient) UploadPhoto(ctx context.Context, opts ...grpc.CallOpt
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type JobService_UploadPhotoClient = grpc.ClientStreamingClient[UploadPhotoRequest, UploadPhotoResponse]
 
+func (c *jobServiceClient) GetPhotoUpload(ctx context.Context, in *GetPhotoUploadRequest, opts ...grpc.CallOption) (*GetPhotoUploadResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPhotoUploadResponse)
+	err := c.cc.Invoke(ctx, JobService_GetPhotoUpload_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *jobServiceClient) GetPhoto(ctx context.Context, in *GetPhotoRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetPhotoResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &JobService_ServiceDesc.Streams[1], JobService_GetPhoto_FullMethodName, cOpts...)
@@ -120,6 +139,25 @@ func (c *jobServiceClient) GetPhoto(ctx context.Context, in *GetPhotoRequest, op
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type JobService_GetPhotoClient = grpc.ServerStreamingClient[GetPhotoResponse]
+
+func (c *jobServiceClient) GetOriginalPhoto(ctx context.Context, in *GetOriginalPhotoRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetOriginalPhotoResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &JobService_ServiceDesc.Streams[2], JobService_GetOriginalPhoto_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[GetOriginalPhotoRequest, GetOriginalPhotoResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type JobService_GetOriginalPhotoClient = grpc.ServerStreamingClient[GetOriginalPhotoResponse]
 
 func (c *jobServiceClient) RecordJob(ctx context.Context, in *RecordJobRequest, opts ...grpc.CallOption) (*RecordJobResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
@@ -248,10 +286,17 @@ func (c *jobServiceClient) ListColumnMappings(ctx context.Context, in *ListColum
 // Repair records and their photos.
 type JobServiceServer interface {
 	// Stages one photo for 24 hours, by the hash of its bytes. The first message carries the
-	// description, the following ones the bytes. The same photo again answers the same.
+	// description, the following ones the bytes. The same photo again answers the same. A photo whose
+	// hash is announced need not be sent anew when the line breaks: GetPhotoUpload tells where to go on.
 	UploadPhoto(grpc.ClientStreamingServer[UploadPhotoRequest, UploadPhotoResponse]) error
+	// Tells how much of a photo is here, so that an upload that broke off can go on there. What is held
+	// of it is forgotten after 24 hours.
+	GetPhotoUpload(context.Context, *GetPhotoUploadRequest) (*GetPhotoUploadResponse, error)
 	// Gives a photo as it may be shown: upright, without metadata, no larger than asked for.
 	GetPhoto(*GetPhotoRequest, grpc.ServerStreamingServer[GetPhotoResponse]) error
+	// Gives the very bytes that were uploaded, with what the camera wrote into them: evidence, which may
+	// tell where somebody lives. Each opening is written down with its reason before the first byte.
+	GetOriginalPhoto(*GetOriginalPhotoRequest, grpc.ServerStreamingServer[GetOriginalPhotoResponse]) error
 	// Records a completed repair. All or nothing: every fault is reported at once and nothing is
 	// stored. The same record under the same reference answers what is stored; a different one is a
 	// conflict that names the fields that differ.
@@ -298,8 +343,14 @@ type UnimplementedJobServiceServer struct{}
 func (UnimplementedJobServiceServer) UploadPhoto(grpc.ClientStreamingServer[UploadPhotoRequest, UploadPhotoResponse]) error {
 	return status.Error(codes.Unimplemented, "method UploadPhoto not implemented")
 }
+func (UnimplementedJobServiceServer) GetPhotoUpload(context.Context, *GetPhotoUploadRequest) (*GetPhotoUploadResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPhotoUpload not implemented")
+}
 func (UnimplementedJobServiceServer) GetPhoto(*GetPhotoRequest, grpc.ServerStreamingServer[GetPhotoResponse]) error {
 	return status.Error(codes.Unimplemented, "method GetPhoto not implemented")
+}
+func (UnimplementedJobServiceServer) GetOriginalPhoto(*GetOriginalPhotoRequest, grpc.ServerStreamingServer[GetOriginalPhotoResponse]) error {
+	return status.Error(codes.Unimplemented, "method GetOriginalPhoto not implemented")
 }
 func (UnimplementedJobServiceServer) RecordJob(context.Context, *RecordJobRequest) (*RecordJobResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordJob not implemented")
@@ -365,6 +416,24 @@ func _JobService_UploadPhoto_Handler(srv interface{}, stream grpc.ServerStream) 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type JobService_UploadPhotoServer = grpc.ClientStreamingServer[UploadPhotoRequest, UploadPhotoResponse]
 
+func _JobService_GetPhotoUpload_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPhotoUploadRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).GetPhotoUpload(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_GetPhotoUpload_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).GetPhotoUpload(ctx, req.(*GetPhotoUploadRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _JobService_GetPhoto_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(GetPhotoRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -375,6 +444,17 @@ func _JobService_GetPhoto_Handler(srv interface{}, stream grpc.ServerStream) err
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type JobService_GetPhotoServer = grpc.ServerStreamingServer[GetPhotoResponse]
+
+func _JobService_GetOriginalPhoto_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(GetOriginalPhotoRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(JobServiceServer).GetOriginalPhoto(m, &grpc.GenericServerStream[GetOriginalPhotoRequest, GetOriginalPhotoResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type JobService_GetOriginalPhotoServer = grpc.ServerStreamingServer[GetOriginalPhotoResponse]
 
 func _JobService_RecordJob_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(RecordJobRequest)
@@ -600,6 +680,10 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 	HandlerType: (*JobServiceServer)(nil),
 	Methods: []grpc.MethodDesc{
 		{
+			MethodName: "GetPhotoUpload",
+			Handler:    _JobService_GetPhotoUpload_Handler,
+		},
+		{
 			MethodName: "RecordJob",
 			Handler:    _JobService_RecordJob_Handler,
 		},
@@ -657,6 +741,11 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "GetPhoto",
 			Handler:       _JobService_GetPhoto_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "GetOriginalPhoto",
+			Handler:       _JobService_GetOriginalPhoto_Handler,
 			ServerStreams: true,
 		},
 	},

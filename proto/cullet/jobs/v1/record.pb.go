@@ -1363,7 +1363,10 @@ type PhotoReference struct {
 	// What it shows.
 	Kind PhotoKind `protobuf:"varint,2,opt,name=kind,proto3,enum=cullet.jobs.v1.PhotoKind" json:"kind,omitempty"`
 	// Number of the damage that it shows, from 1; 0 for the whole glass or the plate.
-	DamageNumber  int32 `protobuf:"varint,3,opt,name=damage_number,json=damageNumber,proto3" json:"damage_number,omitempty"`
+	DamageNumber int32 `protobuf:"varint,3,opt,name=damage_number,json=damageNumber,proto3" json:"damage_number,omitempty"`
+	// What the VIN plate in the photo reads, when somebody or a program has read it off the photo; it is
+	// compared with the vehicle's number. Only for a photo of the plate.
+	PlateVin      string `protobuf:"bytes,4,opt,name=plate_vin,json=plateVin,proto3" json:"plate_vin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1417,6 +1420,13 @@ func (x *PhotoReference) GetDamageNumber() int32 {
 		return x.DamageNumber
 	}
 	return 0
+}
+
+func (x *PhotoReference) GetPlateVin() string {
+	if x != nil {
+		return x.PlateVin
+	}
+	return ""
 }
 
 // For whom the repair was done.
@@ -1984,7 +1994,18 @@ type Photo struct {
 	// Until when it waits for a record that names it; absent once one does.
 	StagedUntilTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=staged_until_time,json=stagedUntilTime,proto3" json:"staged_until_time,omitempty"`
 	// Whether the file knows where it was taken; the place itself stays sealed.
-	HasPlace      bool `protobuf:"varint,8,opt,name=has_place,json=hasPlace,proto3" json:"has_place,omitempty"`
+	HasPlace bool `protobuf:"varint,8,opt,name=has_place,json=hasPlace,proto3" json:"has_place,omitempty"`
+	// How far from the place of repair it was taken, in metres; absent when either is not known, and
+	// where the photo is told of without a job.
+	DistanceM *int32 `protobuf:"varint,9,opt,name=distance_m,json=distanceM,proto3,oneof" json:"distance_m,omitempty"`
+	// How sharp its sharpest part is: the variance of the Laplacian of brightness, measured at 1024
+	// pixels on the longer edge. Too little is a caution on the claim. Absent when not measured.
+	Sharpness *int32 `protobuf:"varint,10,opt,name=sharpness,proto3,oneof" json:"sharpness,omitempty"`
+	// Median brightness, 0 black to 255 white. Too little is a caution. Absent when not measured.
+	Brightness *int32 `protobuf:"varint,11,opt,name=brightness,proto3,oneof" json:"brightness,omitempty"`
+	// Share of the picture that is blown out to white, in percent. Too much is a caution. Absent when
+	// not measured.
+	BlownPercent  *int32 `protobuf:"varint,12,opt,name=blown_percent,json=blownPercent,proto3,oneof" json:"blown_percent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2073,6 +2094,34 @@ func (x *Photo) GetHasPlace() bool {
 		return x.HasPlace
 	}
 	return false
+}
+
+func (x *Photo) GetDistanceM() int32 {
+	if x != nil && x.DistanceM != nil {
+		return *x.DistanceM
+	}
+	return 0
+}
+
+func (x *Photo) GetSharpness() int32 {
+	if x != nil && x.Sharpness != nil {
+		return *x.Sharpness
+	}
+	return 0
+}
+
+func (x *Photo) GetBrightness() int32 {
+	if x != nil && x.Brightness != nil {
+		return *x.Brightness
+	}
+	return 0
+}
+
+func (x *Photo) GetBlownPercent() int32 {
+	if x != nil && x.BlownPercent != nil {
+		return *x.BlownPercent
+	}
+	return 0
 }
 
 var File_cullet_jobs_v1_record_proto protoreflect.FileDescriptor
@@ -2197,12 +2246,13 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x10latitude_degrees\x18\x03 \x01(\x01H\x00R\x0flatitudeDegrees\x88\x01\x01\x120\n" +
 	"\x11longitude_degrees\x18\x04 \x01(\x01H\x01R\x10longitudeDegrees\x88\x01\x01B\x13\n" +
 	"\x11_latitude_degreesB\x14\n" +
-	"\x12_longitude_degrees\"\x8d\x01\n" +
+	"\x12_longitude_degrees\"\xaa\x01\n" +
 	"\x0ePhotoReference\x12\"\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tB\x03\xe0A\x02R\tphotoHash\x122\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x19.cullet.jobs.v1.PhotoKindB\x03\xe0A\x02R\x04kind\x12#\n" +
-	"\rdamage_number\x18\x03 \x01(\x05R\fdamageNumber\"\xa8\x01\n" +
+	"\rdamage_number\x18\x03 \x01(\x05R\fdamageNumber\x12\x1b\n" +
+	"\tplate_vin\x18\x04 \x01(\tR\bplateVin\"\xa8\x01\n" +
 	"\bMotorist\x12\x1f\n" +
 	"\vcustomer_id\x18\x01 \x01(\tR\n" +
 	"customerId\x12\x12\n" +
@@ -2258,7 +2308,7 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"repairDate\x12/\n" +
 	"\x13vehicle_description\x18\n" +
 	" \x01(\tR\x12vehicleDescription\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\xca\x02\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag\"\x9e\x04\n" +
 	"\x05Photo\x12\x1d\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tR\tphotoHash\x12\x1d\n" +
@@ -2270,7 +2320,20 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\rheight_pixels\x18\x05 \x01(\x05R\fheightPixels\x127\n" +
 	"\ttake_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\btakeTime\x12F\n" +
 	"\x11staged_until_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x0fstagedUntilTime\x12\x1b\n" +
-	"\thas_place\x18\b \x01(\bR\bhasPlace*\xd1\x01\n" +
+	"\thas_place\x18\b \x01(\bR\bhasPlace\x12\"\n" +
+	"\n" +
+	"distance_m\x18\t \x01(\x05H\x00R\tdistanceM\x88\x01\x01\x12!\n" +
+	"\tsharpness\x18\n" +
+	" \x01(\x05H\x01R\tsharpness\x88\x01\x01\x12#\n" +
+	"\n" +
+	"brightness\x18\v \x01(\x05H\x02R\n" +
+	"brightness\x88\x01\x01\x12(\n" +
+	"\rblown_percent\x18\f \x01(\x05H\x03R\fblownPercent\x88\x01\x01B\r\n" +
+	"\v_distance_mB\f\n" +
+	"\n" +
+	"_sharpnessB\r\n" +
+	"\v_brightnessB\x10\n" +
+	"\x0e_blown_percent*\xd1\x01\n" +
 	"\n" +
 	"DamageKind\x12\x1b\n" +
 	"\x17DAMAGE_KIND_UNSPECIFIED\x10\x00\x12\x18\n" +
@@ -2424,6 +2487,7 @@ func file_cullet_jobs_v1_record_proto_init() {
 	file_cullet_jobs_v1_record_proto_msgTypes[3].OneofWrappers = []any{}
 	file_cullet_jobs_v1_record_proto_msgTypes[4].OneofWrappers = []any{}
 	file_cullet_jobs_v1_record_proto_msgTypes[5].OneofWrappers = []any{}
+	file_cullet_jobs_v1_record_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -52,11 +52,21 @@ func toReasons(path string, all []repairability.Reason) []*findingsv1.Finding {
 	return messages
 }
 
-// ToPhoto gives what is known of a photo as a message. The place where it was taken stays here.
-func ToPhoto(p jobs.Photo) *jobsv1.Photo {
-	return &jobsv1.Photo{PhotoHash: string(p.Hash), MediaType: p.MediaType, SizeBytes: p.SizeBytes,
+// ToPhoto gives what is known of a photo as a message. The place where it was taken stays here; of it
+// the distance from the place of repair is told, which is nil where there is none.
+func ToPhoto(p jobs.Photo, place *jobs.Place) *jobsv1.Photo {
+	m := &jobsv1.Photo{PhotoHash: string(p.Hash), MediaType: p.MediaType, SizeBytes: p.SizeBytes,
 		WidthPixels: int32(p.Width), HeightPixels: int32(p.Height), TakeTime: ToTimeOrNil(p.TakeTime),
 		StagedUntilTime: ToTimeOrNil(p.StagedUntil), HasPlace: p.Position != nil}
+	if place != nil {
+		if metres, ok := p.TakenFrom(*place); ok {
+			m.DistanceM = new(int32(metres))
+		}
+	}
+	if q := p.Quality; q != nil {
+		m.Sharpness, m.Brightness, m.BlownPercent = new(int32(q.Sharpness)), new(int32(q.Brightness)), new(int32(q.BlownPercent))
+	}
+	return m
 }
 
 // ToJob gives a job as a message, with the etag that AmendJob takes.

@@ -29,7 +29,7 @@ func FromRecord(m *jobsv1.RepairRecord) (jobs.Record, []errs.Field) {
 		Damages:   r.damages(m.GetDamages()),
 		Place:     r.placeOfRepair(m.GetPlaceOfRepair()),
 		StartTime: start, FinishTime: finish, TimeZone: m.GetTimeZone(), Technician: m.GetTechnician(),
-		Photos: fromPhotoReferences(m.GetPhotos()),
+		Photos: fromPhotoReferences(m.GetPhotos(), finish),
 		Motorist: jobs.Motorist{CustomerID: canonicalID[ident.Customer](m.GetMotorist().GetCustomerId()),
 			Name: m.GetMotorist().GetName(), Telephone: m.GetMotorist().GetTelephone(),
 			Email: m.GetMotorist().GetEmail(), Address: FromAddress(m.GetMotorist().GetAddress())},
@@ -82,14 +82,15 @@ func (r *reader) placeOfRepair(m *jobsv1.PlaceOfRepair) jobs.Place {
 	return place
 }
 
-func fromPhotoReferences(messages []*jobsv1.PhotoReference) []jobs.PhotoReference {
+func fromPhotoReferences(messages []*jobsv1.PhotoReference, on time.Time) []jobs.PhotoReference {
 	if len(messages) == 0 {
 		return nil
 	}
 	all := make([]jobs.PhotoReference, len(messages))
 	for i, m := range messages {
 		all[i] = jobs.PhotoReference{Hash: jobs.PhotoHash(m.GetPhotoHash()),
-			Kind: Word[jobs.PhotoKind](photoPrefix, m.GetKind()), DamageNumber: int(m.GetDamageNumber())}
+			Kind: Word[jobs.PhotoKind](photoPrefix, m.GetKind()), DamageNumber: int(m.GetDamageNumber()),
+			PlateVIN: canonicalVIN(m.GetPlateVin(), on)}
 	}
 	return all
 }
@@ -126,7 +127,8 @@ func ToRecord(r *jobs.Record) *jobsv1.RepairRecord {
 	}
 	for _, p := range r.Photos {
 		message.Photos = append(message.Photos, &jobsv1.PhotoReference{PhotoHash: string(p.Hash),
-			Kind: Value[jobsv1.PhotoKind](jobsv1.PhotoKind_value, photoPrefix, p.Kind), DamageNumber: int32(p.DamageNumber)})
+			Kind: Value[jobsv1.PhotoKind](jobsv1.PhotoKind_value, photoPrefix, p.Kind), DamageNumber: int32(p.DamageNumber),
+			PlateVin: p.PlateVIN})
 	}
 	return message
 }

@@ -220,7 +220,8 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	t.Parallel()
 	whole := record(t)
 	whole.Motorist.CustomerId, whole.WarrantyOfJobId = "01980f3e-6a1c-7c3e-9b1a-3f1d2c4b5a69", "01980f3e-6a1c-7c3e-9b1a-3f1d2c4b5a70"
-	whole.Photos = []*jobsv1.PhotoReference{{PhotoHash: strings.Repeat("ab", 32), Kind: jobsv1.PhotoKind_PHOTO_KIND_AFTER, DamageNumber: 1}}
+	whole.Photos = []*jobsv1.PhotoReference{{PhotoHash: strings.Repeat("ab", 32), Kind: jobsv1.PhotoKind_PHOTO_KIND_AFTER, DamageNumber: 1,
+		PlateVin: "1HGCM82633A004352"}}
 	whole.Vehicle.IsCommercial, whole.Glass.IsHeavyVehicle = true, true
 	whole.Vehicle.Vin = "1HGCM82633A004352"
 	d := whole.Damages[0]

@@ -138,7 +138,8 @@ func ToFindings(all []finding.Finding) []*findingsv1.Finding {
 	messages := make([]*findingsv1.Finding, len(all))
 	for i, f := range all {
 		messages[i] = &findingsv1.Finding{Code: f.Code, Severity: severities[f.Severity], Path: f.Path,
-			Sentence: f.Sentence, Fix: f.Fix, Source: ToSource(f.Source), Suggestion: f.Suggestion}
+			Sentence: f.Sentence, Fix: f.Fix, Source: ToSource(f.Source), Suggestion: f.Suggestion,
+			OtherPhotoHash: f.OtherPhoto}
 	}
 	return messages
 }

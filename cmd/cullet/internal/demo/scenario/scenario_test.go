@@ -56,6 +56,9 @@ func expectation(t *testing.T, w *world, visits []Visit, i int) {
 			t.Errorf("%s: no caution %s, only %v", v.Name, code, others)
 		}
 	}
+	if slices.Contains(others, "PHOTO-PLACE") && !slices.Contains(v.Expect.Cautions, "PHOTO-PLACE") {
+		t.Errorf("%s: a photo was taken elsewhere, and its file does not say so", v.Name)
+	}
 	if isReady := v.Expect.Claim == "READY"; isReady && len(stops)+len(faults) > 0 ||
 		v.Expect.IsRecorded != (len(v.Expect.Errors) == 0 && v.Expect.UploadReason == "") {
 		t.Errorf("%s contradicts itself: %+v", v.Name, v.Expect)

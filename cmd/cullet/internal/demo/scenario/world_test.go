@@ -158,6 +158,9 @@ func (w *world) upload(t *testing.T, visits []Visit, index int) (hashes []string
 		hash := hex.EncodeToString(sum[:])
 		hashes = append(hashes, hash)
 		photo := jobs.Photo{Hash: jobs.PhotoHash(hash), Likeness: likeness(t, content, p)}
+		if p.LatitudeMicrodegrees != 0 || p.LongitudeMicrodegrees != 0 {
+			photo.Position = &jobs.Position{LatitudeMicrodegrees: p.LatitudeMicrodegrees, LongitudeMicrodegrees: p.LongitudeMicrodegrees}
+		}
 		if known, ok := w.photos[photo.Hash]; ok {
 			photo = known
 		} else if !p.TakeTime.IsZero() {
