@@ -40,6 +40,7 @@ func (o *ordeal) judgeKills() {
 	for _, n := range o.struckPostgres {
 		postgres += n
 	}
+	fmt.Fprintf(&text, "\n  %-36s %3d %3d", looking, o.struck[looking], o.struckPostgres[looking])
 	fmt.Fprintf(&text, "\n  %-36s %3d %3d\nWhat was cut short:", "together", server, postgres)
 	for _, what := range slices.Sorted(maps.Keys(o.cut)) {
 		fmt.Fprintf(&text, "\n  %-36s %3d", what, o.cut[what])

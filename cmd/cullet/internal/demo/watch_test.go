@@ -38,6 +38,9 @@ type watch struct {
 	differing []string
 }
 
+// looking is the phase of kills that are made up for while the shop system only looks.
+const looking = "looking"
+
 func newWatch(conn grpc.ClientConnInterface, planned [][]*moment) *watch {
 	return &watch{ClientConnInterface: conn, planned: planned, passed: make([]int, len(phases)), orders: make(chan *moment),
 		inFlight: map[string]bool{}, resubmitted: map[string]int{}, changes: map[string]int{}}
@@ -137,23 +140,24 @@ func (w *watch) order(ctx context.Context, m *moment) {
 
 // next gives what is planned for a call of a phase, or else what is overdue; a call of no phase is "".
 func (w *watch) next(name string) *moment {
-	if i := slices.IndexFunc(phases, func(p phase) bool { return p.name == name }); i >= 0 {
+	i := slices.IndexFunc(phases, func(p phase) bool { return p.name == name })
+	switch {
+	case i >= 0:
 		w.phase = i
-		for before := range max(0, i-1) { // records and their opening take turns
-			w.overdue = append(w.overdue, w.planned[before]...)
-			w.planned[before] = nil
-		}
+		w.pass(i - 1) // records and their opening take turns
 		if w.passed[i]++; len(w.planned[i]) > 0 && w.passed[i] > w.planned[i][0].gap {
 			m := w.planned[i][0]
 			w.planned[i], w.passed[i], m.phase = w.planned[i][1:], 0, name
 			return m
 		}
+	case w.phase == len(phases)-1:
+		w.pass(len(phases))
 	}
 	if len(w.overdue) == 0 {
 		return nil
 	}
 	m := w.overdue[0]
-	w.overdue, m.phase = w.overdue[1:], cmp.Or(name, "looking")
+	w.overdue, m.phase = w.overdue[1:], cmp.Or(name, looking)
 	return m
 }
 
@@ -177,6 +181,14 @@ func (w *watch) unanswered() (ids []string) {
 		ids = append(ids, id)
 	}
 	return ids
+}
+
+// pass makes overdue what is left of the phases before one.
+func (w *watch) pass(phase int) {
+	for before := range max(0, phase) {
+		w.overdue = append(w.overdue, w.planned[before]...)
+		w.planned[before] = nil
+	}
 }
 
 // phaseOf tells from a call what the shop system is doing; "" when it only looks.
