@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -25,14 +26,17 @@ func (r *readme) commandLine(t *testing.T, claim *claimsv1.Claim) {
 	r.write("file.csv", fmt.Appendf(nil, "payment_reference,paid_date,currency,total,invoice_number,claim_number,paid,reason_code,reason_text\n"+
 		"P-1,%[1]s,USD,%[2]s,%[3]s,%[4]s,%[2]s,,\n", time.Now().Format(time.DateOnly),
 		money.From(share.GetMinorUnits(), share.GetCurrencyCode()).Decimal(), invoice, number))
+	reference := r.files(t)
 	wants := map[string]struct {
 		code int
 		says string
 	}{
 		"tasks": {4, number}, "claims": {0, number}, "release": {0, invoice}, "submit": {0, "Lantern Mutual"},
 		"remittance": {0, invoice}, "invoice": {0, "inv-000001.pdf"}, "doctor": {0, "yes"},
+		"copy": {0, "drivers-copy-"}, "mappings": {0, "own-names"}, "import": {0, "1 known already"},
 	}
-	placeholders := strings.NewReplacer("C-000123", number, "INV-000123", invoice, "CODE", "lantern-mutual")
+	placeholders := strings.NewReplacer("C-000123", number, "INV-000123", invoice, "CODE", "lantern-mutual",
+		"R-2026-0042", reference, "NAME", "own-names", "FILE", "visits.jsonl")
 	for _, line := range commands(r.blocks["The command line"][0])[1:] {
 		lines := []string{optional.ReplaceAllString(line, "")}
 		if optional.MatchString(line) {
@@ -54,6 +58,34 @@ func (r *readme) commandLine(t *testing.T, claim *claimsv1.Claim) {
 	}
 	r.exitCodes(t)
 	r.flags(t)
+}
+
+// files writes a file of a shop system, with the one visit that was recorded already, and a mapping that
+// reads it; it gives the visit's reference.
+func (r *readme) files(t *testing.T) (reference string) {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(r.place, "record.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sent struct{ Record json.RawMessage }
+	var record struct {
+		Reference string `json:"external_reference"`
+	}
+	if err := json.Unmarshal(text, &sent); err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal(sent.Record, &record); err != nil || record.Reference == "" {
+		t.Fatalf("the reference of %s: %v", sent.Record, err)
+	}
+	var line bytes.Buffer
+	if err := json.Compact(&line, sent.Record); err != nil {
+		t.Fatal(err)
+	}
+	line.WriteByte('\n')
+	r.write("visits.jsonl", line.Bytes())
+	r.write("mapping.json", []byte(`{"name": "own-names", "format": "jsonlines"}`))
+	return record.Reference
 }
 
 func (r *readme) cullet(t *testing.T, args ...string) (out string, code int) {
