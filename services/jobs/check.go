@@ -115,7 +115,7 @@ func (c *checker) process(i int, p *repairability.Process) {
 	for _, text := range []struct{ name, text string }{{"temperature_note", p.Warming},
 		{"drill_reason", p.DrillReason}, {"reason", p.Reason}} {
 		if n := len(text.text); n > maxProcessText && len([]rune(text.text)) > maxProcessText {
-			c.fault(processPath(i, text.name), "TOO_LARGE", "%d characters were given and at most %d are allowed",
+			c.fault(processPath(i, text.name), "TOO_LARGE", "%d characters were given and at most %d are allowed; shorten the text",
 				len([]rune(text.text)), maxProcessText)
 		}
 	}
@@ -126,8 +126,8 @@ func (c *checker) process(i int, p *repairability.Process) {
 		at   *time.Time
 	}{{"start_time", p.StartTime}, {"injection_end_time", p.InjectionEndTime},
 		{"cure_start_time", p.CureStartTime}, {"end_time", p.EndTime}} {
-		if step.at != nil && step.at.After(c.latest) {
-			c.future(processPath(i, step.name), *step.at)
+		if step.at != nil {
+			c.past(processPath(i, step.name), *step.at)
 		}
 	}
 }
@@ -136,7 +136,7 @@ func processPath(i int, name string) string { return fmt.Sprintf("damages[%d].pr
 
 func (c *checker) cycles(i int, name string, seconds []int) {
 	if len(seconds) > maxCycles {
-		c.fault(processPath(i, name), "TOO_LARGE", "%d cycles were given and at most %d are allowed", len(seconds), maxCycles)
+		c.fault(processPath(i, name), "TOO_LARGE", "%d cycles were given and at most %d are allowed; leave some out", len(seconds), maxCycles)
 	}
 }
 
@@ -170,25 +170,27 @@ func (c *checker) times() {
 	if _, ok := access.ParseZone(r.TimeZone); !ok && r.TimeZone != "" {
 		c.fault("time_zone", "TIME_ZONE", "%.60q was given; give the name of a time zone from the IANA list, \"America/New_York\"", r.TimeZone)
 	}
-	c.past("start_time", r.StartTime)
-	c.past("finish_time", r.FinishTime)
-	if !r.StartTime.IsZero() && !r.FinishTime.IsZero() && r.FinishTime.Before(r.StartTime) {
+	isStart, isFinish := c.past("start_time", r.StartTime), c.past("finish_time", r.FinishTime)
+	if isStart && isFinish && r.FinishTime.Before(r.StartTime) {
 		c.fault("finish_time", "ORDER", "%s was given and the work began at %s; give the same time or a later one",
 			r.FinishTime.Format(time.RFC3339), r.StartTime.Format(time.RFC3339))
 	}
 }
 
 // past refuses what lies ahead and what lies before any record; a time that is not set is refused
-// by its tag, or may be missing.
-func (c *checker) past(path string, at time.Time) {
+// by its tag, or may be missing. Ok is true of one that others may be held against.
+func (c *checker) past(path string, at time.Time) (ok bool) {
 	switch {
 	case at.IsZero():
 	case at.After(c.latest):
 		c.future(path, at)
 	case at.Before(oldest):
-		c.fault(path, "TOO_OLD", "%s was given; allowed are times from %s on: was the time set at all?",
+		c.fault(path, "TOO_OLD", "%s was given; allowed are times from %s on; give the time, which may never have been set",
 			at.Format(time.RFC3339), oldest.Format(time.DateOnly))
+	default:
+		return true
 	}
+	return false
 }
 
 func (c *checker) future(path string, at time.Time) {
@@ -209,7 +211,8 @@ func (c *checker) photos() {
 		default:
 			c.once(all, i)
 		}
-		if n := len(c.record.Damages); p.DamageNumber > n && p.DamageNumber <= maxDamages {
+		// Without any damage it is the damages that are missing.
+		if n := len(c.record.Damages); n > 0 && p.DamageNumber > n && p.DamageNumber <= maxDamages {
 			c.fault(photoPath(i, "damage_number"), "DAMAGE_NUMBER", "%d was given and there are %d damages; give 1 to %d, or "+
 				"0 for the whole glass or the plate", p.DamageNumber, n, n)
 		}

@@ -19,8 +19,8 @@ import (
 
 // Vehicle is the vehicle.
 type Vehicle struct {
-	// VIN is as recorded, without spaces and hyphens, in capitals.
-	VIN          string `json:"vin" validate:"required,max=40"`
+	// VIN is as recorded, without spaces and hyphens, in capitals. Its length is for Check to judge.
+	VIN          string `json:"vin" validate:"required"`
 	Plate        string `json:"plate,omitempty" validate:"max=20"`
 	PlateRegion  string `json:"plate_region,omitempty" validate:"max=10"`
 	UnitNumber   string `json:"unit_number,omitempty" validate:"max=40"`
@@ -93,7 +93,7 @@ type Record struct {
 	Place                Place               `json:"place_of_repair"`
 	StartTime            time.Time           `json:"start_time" validate:"required"`
 	FinishTime           time.Time           `json:"finish_time" validate:"required"`
-	TimeZone             string              `json:"time_zone" validate:"required,max=60"`
+	TimeZone             string              `json:"time_zone" validate:"required"`
 	Technician           string              `json:"technician" validate:"required,max=100"`
 	Photos               []PhotoReference    `json:"photos,omitempty" validate:"max=40,dive"`
 	Motorist             Motorist            `json:"motorist,omitzero"`

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
@@ -63,7 +64,7 @@ func (s *Server) readRecord(ctx context.Context, m *jobsv1.RepairRecord, at time
 	faults = append(append(others, faults...), rpc.Validate("record", &record)...)
 	faults = append(faults, jobs.Check(&record, at)...)
 	if rpc.Refuse(ctx, faults) != nil {
-		return nil, rpc.Refuse(ctx, distinct(append(faults, s.lookFor(ctx, &record, at)...)))
+		return nil, rpc.Refuse(ctx, append(faults, beside(faults, s.lookFor(ctx, &record, at))...))
 	}
 	return &record, nil
 }
@@ -76,6 +77,10 @@ const lookTime = 500 * time.Millisecond
 func (s *Server) lookFor(ctx context.Context, record *jobs.Record, at time.Time) []errs.Field {
 	named := jobs.Record{Photos: record.Photos[:min(len(record.Photos), maxPhotos)], Coverage: record.Coverage,
 		Motorist: jobs.Motorist{CustomerID: known(record.Motorist.CustomerID)}, WarrantyOf: known(record.WarrantyOf)}
+	// No payer has such a code, and PostgreSQL would answer nothing at all.
+	if strings.ContainsRune(named.Coverage.PayerCode, 0) {
+		named.Coverage.PayerCode = ""
+	}
 	ctx, cancel := context.WithTimeout(ctx, lookTime)
 	defer cancel()
 	var seen jobspg.Seen
@@ -98,15 +103,10 @@ func known[T ~string](text T) T {
 	return id
 }
 
-// distinct drops what is said twice of one path.
-func distinct(faults []errs.Field) []errs.Field {
-	type key struct{ path, reason string }
-	seen := map[key]bool{}
-	return slices.DeleteFunc(faults, func(f errs.Field) bool {
-		k := key{f.Path, f.Reason}
-		isSeen := seen[k]
-		seen[k] = true
-		return isSeen
+// beside drops what was found of a path that is refused already: a value that cannot be is not there either.
+func beside(faults, found []errs.Field) []errs.Field {
+	return slices.DeleteFunc(found, func(f errs.Field) bool {
+		return slices.ContainsFunc(faults, func(g errs.Field) bool { return f.Path == g.Path })
 	})
 }
 
