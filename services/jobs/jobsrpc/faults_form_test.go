@@ -67,6 +67,9 @@ func formFaults() (all []fault) {
 		spelling{"with-two-ats", "jordan@one@motorist.example"}, spelling{"with-a-space", "jor dan@motorist.example"}, spelling{"with-a-wide-at", "jordan＠motorist.example"},
 		spelling{"with-a-name-around", "Jordan <jordan@motorist.example>"}, spelling{"with-two-dots", "jordan@motorist..example"},
 		spelling{"of-two-addresses", "a@motorist.example, b@motorist.example"})...)
+	all = append(all, broken("motorist-email-one-character-too-long", "motorist.email", "TOO_LARGE", func(m *jobsv1.RepairRecord) {
+		m.Motorist.Email = "j@" + strings.Repeat(strings.Repeat("a", 47)+".", 4) + "example"
+	}))
 	all = append(all, misspelt("time_zone", "TIME_ZONE", func(m *jobsv1.RepairRecord) *string { return &m.TimeZone },
 		spelling{"of-a-state", "Ohio"}, spelling{"of-a-city-that-is-none", "America/Atlantis"}, spelling{"of-nowhere", "Local"}, spelling{"as-an-offset", "-05:00"},
 		spelling{"that-is-a-path", "../../etc/passwd"}, spelling{"with-a-space", "America/New York"}, spelling{"in-wide-letters", "ＵＴＣ"},

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
+	"cullet/services/money"
 )
 
 // decimalField is one double of a record with the first value below and above what is allowed.
@@ -67,7 +68,7 @@ func wholes() []wholeField {
 		{"damages[0].age_days", func(m *jobsv1.RepairRecord, n int64) { m.Damages[0].AgeDays = proto.Int32(int32(n)) }, 0, 36_500, count, count},
 		{"photos[0].damage_number", func(m *jobsv1.RepairRecord, n int64) { m.Photos[0].DamageNumber = int32(n) }, 0, 20, "TOO_SMALL", "TOO_LARGE"},
 		{"coverage.authorization.repairs_allowed", func(m *jobsv1.RepairRecord, n int64) { m.Coverage.Authorization.RepairsAllowed = int32(n) }, 0, 100, "TOO_SMALL", "TOO_LARGE"},
-		{"coverage.deductible.minor_units", func(m *jobsv1.RepairRecord, n int64) { m.Coverage.Deductible.MinorUnits = n }, 0, 100_000_000_000_000_000, "TOO_SMALL", "TOO_LARGE"},
+		{"coverage.deductible.minor_units", func(m *jobsv1.RepairRecord, n int64) { m.Coverage.Deductible.MinorUnits = n }, 0, money.Max, "TOO_SMALL", "TOO_LARGE"},
 	}
 }
 

@@ -65,11 +65,7 @@ func (f fault) as(reason string) fault {
 // listFaults are lists with one item too many, and lists without end.
 func listFaults() []fault {
 	damages := func(n int) func(*jobsv1.RepairRecord) {
-		return func(m *jobsv1.RepairRecord) {
-			for len(m.Damages) < n {
-				m.Damages = append(m.Damages, &jobsv1.Damage{Kind: jobsv1.DamageKind_DAMAGE_KIND_BULLSEYE, Outcome: jobsv1.Outcome_OUTCOME_DECLINED})
-			}
-		}
+		return func(m *jobsv1.RepairRecord) { more(m, n) }
 	}
 	cycles := func(n int) []int32 {
 		all := make([]int32, n)

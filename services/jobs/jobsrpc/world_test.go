@@ -30,10 +30,10 @@ var now = time.Date(2026, 10, 20, 19, 0, 0, 0, time.UTC)
 // world is a whole server with one payer and a place for photos.
 type world struct {
 	*servertest.World
-	t *testing.T
+	t testing.TB
 }
 
-func start(t *testing.T) world {
+func start(t testing.TB) world {
 	t.Helper()
 	store, err := photostore.Open(t.TempDir())
 	if err != nil {
