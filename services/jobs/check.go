@@ -18,9 +18,11 @@ const Ahead = 5 * time.Minute
 // MaxPhotoBytes is the largest photo that is taken: 10 MiB.
 const MaxPhotoBytes = 10 << 20
 
-// The caps that no tag says.
+// The caps that no tag says: a tag that refuses a list looks at nothing in it.
 const (
-	maxPhotos = 40
+	// maxDamages is also what a tag of PhotoReference says.
+	maxDamages = 20
+	maxPhotos  = 40
 	// maxCycles is more vacuum or pressure cycles than any repair has.
 	maxCycles = 50
 	// maxProcessText is the longest note among the readings of a process.
@@ -36,6 +38,7 @@ var oldest = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 // work without a place. Paths begin with "record.". It is pure and may be repeated.
 func Check(r *Record, now time.Time) []errs.Field {
 	c := checker{record: r, latest: now.Add(Ahead)}
+	c.lists()
 	c.line("external_reference", r.ExternalReference)
 	c.vehicle()
 	c.damages()
@@ -75,6 +78,19 @@ func ReasonOf(code string) string { return strings.ReplaceAll(code, "-", "_") }
 func (c *checker) line(path, text string) {
 	if strings.TrimSpace(text) != text {
 		c.fault(path, "SPACES", "%.60q was given, with spaces before or behind it; leave them out", text)
+	}
+}
+
+// lists refuses too many of what a visit has few of.
+func (c *checker) lists() {
+	for _, list := range []struct {
+		path    string
+		n, most int
+	}{{"damages", len(c.record.Damages), maxDamages}, {"photos", len(c.record.Photos), maxPhotos}} {
+		if list.n > list.most {
+			c.fault(list.path, "TOO_LARGE", "%d %s were given and at most %d are allowed; leave some out, or record them as another visit",
+				list.n, list.path, list.most)
+		}
 	}
 }
 
@@ -218,9 +234,6 @@ func (c *checker) photos() {
 		}
 	}
 }
-
-// maxDamages is the cap that the tags of Record and PhotoReference say.
-const maxDamages = 20
 
 func photoPath(i int, name string) string { return fmt.Sprintf("photos[%d].%s", i, name) }
 

@@ -89,13 +89,13 @@ type Record struct {
 	ExternalReference    string              `json:"external_reference" validate:"required,max=100"`
 	Vehicle              Vehicle             `json:"vehicle"`
 	Glass                repairability.Glass `json:"glass"`
-	Damages              []Damage            `json:"damages" validate:"min=1,max=20,dive"`
+	Damages              []Damage            `json:"damages" validate:"min=1,dive"`
 	Place                Place               `json:"place_of_repair"`
 	StartTime            time.Time           `json:"start_time" validate:"required"`
 	FinishTime           time.Time           `json:"finish_time" validate:"required"`
 	TimeZone             string              `json:"time_zone" validate:"required"`
 	Technician           string              `json:"technician" validate:"required,max=100"`
-	Photos               []PhotoReference    `json:"photos,omitempty" validate:"max=40,dive"`
+	Photos               []PhotoReference    `json:"photos,omitempty" validate:"dive"`
 	Motorist             Motorist            `json:"motorist,omitzero"`
 	Coverage             payers.Coverage     `json:"coverage,omitzero"`
 	WorkAuthorization    Signature           `json:"work_authorization,omitzero"`

@@ -74,8 +74,11 @@ func listFaults() []fault {
 		}
 		return all
 	}
+	// What is wrong with the damages is told beside there being too many of them.
+	tooMany := broken("damages-one-too-many", "damages", "TOO_LARGE", damages(21))
+	tooMany.touches = []string{"damages.count", "photos"}
 	return []fault{
-		broken("damages-one-too-many", "damages", "TOO_LARGE", damages(21), "photos"),
+		tooMany,
 		broken("damages-without-end", "damages", "TOO_MANY", damages(1001), "photos"),
 		broken("photos-without-end", "photos", "TOO_MANY", func(m *jobsv1.RepairRecord) {
 			for i := range 1001 {

@@ -94,7 +94,7 @@ func (s *Server) lookFor(ctx context.Context, record *jobs.Record, at time.Time)
 	return missing(&named, seen)
 }
 
-// maxPhotos is the cap that the tags of jobs.Record say.
+// maxPhotos is the cap that jobs.Check says.
 const maxPhotos = 40
 
 // known drops text that is no identifier, which the record's tags refuse.
