@@ -145,7 +145,8 @@ await step("bytes that are no message are refused by path", async () => {
     // RecordJobRequest{record: {external_reference: "A\xff"}}, then the same cut off.
     const bytes = Buffer.from([0x0a, 0x04, 0x0a, 0x02, 0x41, 0xff]);
     check(await api.refused(api.raw("/cullet.jobs.v1.JobService/RecordJob", bytes)),
-        { faults: [["record.external_reference", "NOT_UTF8"]], says: ["\"A\\xff\"", "convert the text to UTF-8"] });
+        { faults: [["record.external_reference", "NOT_UTF8"], ...["vehicle", "damages", "place_of_repair", "start_time", "finish_time",
+            "time_zone", "technician"].map((name) => [`record.${name}`, "REQUIRED"])], says: ["\"A\\xff\"", "convert the text to UTF-8"] });
     check(await api.refused(api.raw("/cullet.jobs.v1.JobService/RecordJob", bytes.subarray(0, 5))),
         { faults: [["request", "MALFORMED"]], says: ["no message cullet.jobs.v1.RecordJobRequest"] });
 });

@@ -18,9 +18,11 @@ const Ahead = 5 * time.Minute
 // MaxPhotoBytes is the largest photo that is taken: 10 MiB.
 const MaxPhotoBytes = 10 << 20
 
-// The caps that no tag says.
+// The caps that no tag says: a tag that refuses a list looks at nothing in it.
 const (
-	maxPhotos = 40
+	// maxDamages is also what a tag of PhotoReference says.
+	maxDamages = 20
+	maxPhotos  = 40
 	// maxCycles is more vacuum or pressure cycles than any repair has.
 	maxCycles = 50
 	// maxProcessText is the longest note among the readings of a process.
@@ -36,6 +38,7 @@ var oldest = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 // work without a place. Paths begin with "record.". It is pure and may be repeated.
 func Check(r *Record, now time.Time) []errs.Field {
 	c := checker{record: r, latest: now.Add(Ahead)}
+	c.lists()
 	c.line("external_reference", r.ExternalReference)
 	c.vehicle()
 	c.damages()
@@ -78,6 +81,19 @@ func (c *checker) line(path, text string) {
 	}
 }
 
+// lists refuses too many of what a visit has few of.
+func (c *checker) lists() {
+	for _, list := range []struct {
+		path    string
+		n, most int
+	}{{"damages", len(c.record.Damages), maxDamages}, {"photos", len(c.record.Photos), maxPhotos}} {
+		if list.n > list.most {
+			c.fault(list.path, "TOO_LARGE", "%d %s were given and at most %d are allowed; leave some out, or record them as another visit",
+				list.n, list.path, list.most)
+		}
+	}
+}
+
 // refusedForVIN are the findings for which nothing can be done with a number; with all others the
 // record is stored and its claim waits.
 var refusedForVIN = map[string]bool{vin.CodeLength: true, vin.CodeAlphabet: true, vin.CodeHygiene: true}
@@ -115,7 +131,7 @@ func (c *checker) process(i int, p *repairability.Process) {
 	for _, text := range []struct{ name, text string }{{"temperature_note", p.Warming},
 		{"drill_reason", p.DrillReason}, {"reason", p.Reason}} {
 		if n := len(text.text); n > maxProcessText && len([]rune(text.text)) > maxProcessText {
-			c.fault(processPath(i, text.name), "TOO_LARGE", "%d characters were given and at most %d are allowed",
+			c.fault(processPath(i, text.name), "TOO_LARGE", "%d characters were given and at most %d are allowed; shorten the text",
 				len([]rune(text.text)), maxProcessText)
 		}
 	}
@@ -126,8 +142,8 @@ func (c *checker) process(i int, p *repairability.Process) {
 		at   *time.Time
 	}{{"start_time", p.StartTime}, {"injection_end_time", p.InjectionEndTime},
 		{"cure_start_time", p.CureStartTime}, {"end_time", p.EndTime}} {
-		if step.at != nil && step.at.After(c.latest) {
-			c.future(processPath(i, step.name), *step.at)
+		if step.at != nil {
+			c.past(processPath(i, step.name), *step.at)
 		}
 	}
 }
@@ -136,7 +152,7 @@ func processPath(i int, name string) string { return fmt.Sprintf("damages[%d].pr
 
 func (c *checker) cycles(i int, name string, seconds []int) {
 	if len(seconds) > maxCycles {
-		c.fault(processPath(i, name), "TOO_LARGE", "%d cycles were given and at most %d are allowed", len(seconds), maxCycles)
+		c.fault(processPath(i, name), "TOO_LARGE", "%d cycles were given and at most %d are allowed; leave some out", len(seconds), maxCycles)
 	}
 }
 
@@ -170,25 +186,27 @@ func (c *checker) times() {
 	if _, ok := access.ParseZone(r.TimeZone); !ok && r.TimeZone != "" {
 		c.fault("time_zone", "TIME_ZONE", "%.60q was given; give the name of a time zone from the IANA list, \"America/New_York\"", r.TimeZone)
 	}
-	c.past("start_time", r.StartTime)
-	c.past("finish_time", r.FinishTime)
-	if !r.StartTime.IsZero() && !r.FinishTime.IsZero() && r.FinishTime.Before(r.StartTime) {
+	isStart, isFinish := c.past("start_time", r.StartTime), c.past("finish_time", r.FinishTime)
+	if isStart && isFinish && r.FinishTime.Before(r.StartTime) {
 		c.fault("finish_time", "ORDER", "%s was given and the work began at %s; give the same time or a later one",
 			r.FinishTime.Format(time.RFC3339), r.StartTime.Format(time.RFC3339))
 	}
 }
 
 // past refuses what lies ahead and what lies before any record; a time that is not set is refused
-// by its tag, or may be missing.
-func (c *checker) past(path string, at time.Time) {
+// by its tag, or may be missing. Ok is true of one that others may be held against.
+func (c *checker) past(path string, at time.Time) (ok bool) {
 	switch {
 	case at.IsZero():
 	case at.After(c.latest):
 		c.future(path, at)
 	case at.Before(oldest):
-		c.fault(path, "TOO_OLD", "%s was given; allowed are times from %s on: was the time set at all?",
+		c.fault(path, "TOO_OLD", "%s was given; allowed are times from %s on; give the time, which may never have been set",
 			at.Format(time.RFC3339), oldest.Format(time.DateOnly))
+	default:
+		return true
 	}
+	return false
 }
 
 func (c *checker) future(path string, at time.Time) {
@@ -209,7 +227,8 @@ func (c *checker) photos() {
 		default:
 			c.once(all, i)
 		}
-		if n := len(c.record.Damages); p.DamageNumber > n && p.DamageNumber <= maxDamages {
+		// Without any damage it is the damages that are missing.
+		if n := len(c.record.Damages); n > 0 && p.DamageNumber > n && p.DamageNumber <= maxDamages {
 			c.fault(photoPath(i, "damage_number"), "DAMAGE_NUMBER", "%d was given and there are %d damages; give 1 to %d, or "+
 				"0 for the whole glass or the plate", p.DamageNumber, n, n)
 		}
@@ -219,9 +238,6 @@ func (c *checker) photos() {
 		}
 	}
 }
-
-// maxDamages is the cap that the tags of Record and PhotoReference say.
-const maxDamages = 20
 
 func photoPath(i int, name string) string { return fmt.Sprintf("photos[%d].%s", i, name) }
 

@@ -171,6 +171,7 @@ var intakeFields = slices.Concat(
 	under(photo, TextField, "photo_hash"),
 	[]IntakeField{choice(photo+"kind", "PHOTO_KIND_", "BEFORE", "AFTER", "VIN_PLATE", "WHOLE_GLASS")},
 	under(photo, WholeField, "damage_number"),
+	under(photo, TextField, "plate_vin"),
 	under("motorist.", TextField, "customer_id", "name", "telephone", "email"),
 	addressUnder("motorist."),
 	under("coverage.", TextField, "payer_code", "policy_number", "insured_name", "loss_state", "loss_reference",

@@ -19,8 +19,8 @@ import (
 
 // Vehicle is the vehicle.
 type Vehicle struct {
-	// VIN is as recorded, without spaces and hyphens, in capitals.
-	VIN          string `json:"vin" validate:"required,max=40"`
+	// VIN is as recorded, without spaces and hyphens, in capitals. Its length is for Check to judge.
+	VIN          string `json:"vin" validate:"required"`
 	Plate        string `json:"plate,omitempty" validate:"max=20"`
 	PlateRegion  string `json:"plate_region,omitempty" validate:"max=10"`
 	UnitNumber   string `json:"unit_number,omitempty" validate:"max=40"`
@@ -91,13 +91,13 @@ type Record struct {
 	ExternalReference    string              `json:"external_reference" validate:"required,max=100"`
 	Vehicle              Vehicle             `json:"vehicle"`
 	Glass                repairability.Glass `json:"glass"`
-	Damages              []Damage            `json:"damages" validate:"min=1,max=20,dive"`
+	Damages              []Damage            `json:"damages" validate:"min=1,dive"`
 	Place                Place               `json:"place_of_repair"`
 	StartTime            time.Time           `json:"start_time" validate:"required"`
 	FinishTime           time.Time           `json:"finish_time" validate:"required"`
-	TimeZone             string              `json:"time_zone" validate:"required,max=60"`
+	TimeZone             string              `json:"time_zone" validate:"required"`
 	Technician           string              `json:"technician" validate:"required,max=100"`
-	Photos               []PhotoReference    `json:"photos,omitempty" validate:"max=40,dive"`
+	Photos               []PhotoReference    `json:"photos,omitempty" validate:"dive"`
 	Motorist             Motorist            `json:"motorist,omitzero"`
 	Coverage             payers.Coverage     `json:"coverage,omitzero"`
 	WorkAuthorization    Signature           `json:"work_authorization,omitzero"`

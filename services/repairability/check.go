@@ -112,7 +112,7 @@ func (c *checker) counts(d Damage) {
 	c.count("leg_count", d.LegCount, largestCount)
 	c.count("long_leg_count", d.LongLegs, largestCount)
 	c.count("age_days", d.AgeDays, oldestDays)
-	if d.LegCount != nil && d.LongLegs != nil && *d.LongLegs > *d.LegCount {
+	if legs, long := counted(d.LegCount), counted(d.LongLegs); legs != nil && long != nil && *long > *legs {
 		c.stop(CodeContradiction, "long_leg_count",
 			fmt.Sprintf("%d legs are long, and there are %d legs.", *d.LongLegs, *d.LegCount), "Count the legs again.")
 	}
@@ -125,24 +125,34 @@ func (c *checker) parts(d Damage) {
 	if d.BodyDiameter == nil && d.Kind != SurfacePit {
 		c.within("spread_mm", "pit_diameter_mm", d.PitDiameter, d.Spread)
 	}
-	if d.DistanceToEdge != nil && *d.DistanceToEdge > 0 && d.EdgesTouched != nil && *d.EdgesTouched > 0 {
+	distance, touched := believed(d.DistanceToEdge, 1), counted(d.EdgesTouched)
+	if distance != nil && touched != nil && *touched > 0 {
 		c.stop(CodeContradiction, "edge_distance_mm",
-			fmt.Sprintf("The damage is %s mm from the edge, and touches it.", *d.DistanceToEdge),
+			fmt.Sprintf("The damage is %s mm from the edge, and touches it.", *distance),
 			"Give 0 as the distance, or 0 as the number of ends that touch an edge.")
 	}
 }
 
-// believed gives a length that others may be held against; nil for one that is refused by itself,
-// beside which a right one would look wrong.
-func believed(l *Length) *Length {
-	if l == nil || *l <= 0 || *l > largestGlass {
+// believed gives a length that may be held against others; nil for one that is refused by itself: it is
+// told once, and a right one would look wrong beside it.
+func believed(l *Length, least Length) *Length {
+	if l == nil || *l < least || *l > largestGlass {
 		return nil
 	}
 	return l
 }
 
+// counted is believed for a count.
+func counted(n *int) *int {
+	if n == nil || *n < 0 || *n > largestCount {
+		return nil
+	}
+	return n
+}
+
 func (c *checker) within(wholeField, partField string, part, whole *Length) {
-	if whole = believed(whole); part == nil || whole == nil || *part <= *whole {
+	part, whole = believed(part, 1), believed(whole, 1)
+	if part == nil || whole == nil || *part <= *whole {
 		return
 	}
 	c.stop(CodeContradiction, partField,
@@ -160,7 +170,7 @@ func (c *checker) place(g Glass, d Damage) {
 
 func (c *checker) inside(field string, at Length, limit *Length, name string) {
 	most := largestGlass
-	if limit = believed(limit); limit != nil {
+	if limit = believed(limit, Millimetre); limit != nil {
 		most = *limit
 	}
 	if at >= 0 && at <= most {
@@ -186,13 +196,14 @@ func (c *checker) glass(g Glass) {
 		whole, part string
 		l, most     *Length
 	}{
-		{"height_mm", "wiper_top_mm", g.WiperTop, believed(g.Height)},
-		{"height_mm", "steering_top_mm", g.SteeringTop, believed(g.Height)},
-		{"width_mm", "steering_centre_mm", g.SteeringCentre, believed(g.Width)},
+		{"height_mm", "wiper_top_mm", g.WiperTop, g.Height},
+		{"height_mm", "steering_top_mm", g.SteeringTop, g.Height},
+		{"width_mm", "steering_centre_mm", g.SteeringCentre, g.Width},
 	} {
-		if order.l != nil && order.most != nil && *order.l > *order.most {
+		part, whole := believed(order.l, 0), believed(order.most, Millimetre)
+		if part != nil && whole != nil && *part > *whole {
 			c.stop(CodeGlassOrder, order.part,
-				fmt.Sprintf("%s mm is more than %s, which is %s mm.", *order.l, order.whole, *order.most), "Measure both again.")
+				fmt.Sprintf("%s mm is more than %s, which is %s mm.", *part, order.whole, *whole), "Measure both again.")
 		}
 	}
 }

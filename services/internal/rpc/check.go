@@ -213,7 +213,7 @@ func (w *walker) inner(m protoreflect.Message, here spot) {
 	}
 	if err := t.CheckValid(); err != nil {
 		w.fault(here.place(), "NOT_A_TIME", "seconds %d and nanos %d are no time; allowed are the years "+
-			"1 to 9999 and nanos from 0 to 999999999", t.GetSeconds(), t.GetNanos())
+			"1 to 9999 and nanos from 0 to 999999999; give a time of those", t.GetSeconds(), t.GetNanos())
 	}
 }
 

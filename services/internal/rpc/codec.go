@@ -18,7 +18,8 @@ import (
 
 // codec is gRPC's own codec, but for requests that cannot be read. gRPC answers those with
 // INTERNAL before any interceptor sees them; this codec finds out what is wrong, by path, and hands
-// an empty message with the faults in it to the guard, which refuses it as INVALID_ARGUMENT.
+// a message with the faults in it to the guard, which refuses it as INVALID_ARGUMENT: with all that can be
+// read where only texts are no UTF-8, else empty.
 type codec struct{}
 
 // Faults travel to the guard as an unknown field of the request itself, with one of the two largest
@@ -27,7 +28,8 @@ type codec struct{}
 const (
 	// unreadable carries what made a request unreadable: the rest of the message is empty.
 	unreadable protowire.Number = protowire.MaxValidNumber
-	// leftOut carries what the JSON gateway could not read and left out: the rest is as it was sent.
+	// leftOut carries what could not be read and was left out, by the JSON gateway or here: the rest is as
+	// it was sent.
 	leftOut protowire.Number = protowire.MaxValidNumber - 1
 )
 
@@ -46,31 +48,45 @@ func (codec) Unmarshal(data mem.BufferSlice, v any) error {
 	}
 	proto.Reset(message)
 	md := message.ProtoReflect().Descriptor()
-	faults := wireFaults(data.Materialize(), md, nil)
-	if len(faults) == 0 {
-		faults = []errs.Field{malformed(nil, md)}
+	r := &repair{}
+	readable := r.message(data.Materialize(), md, nil)
+	if len(r.faults) > 0 && !r.isBroken && proto.Unmarshal(readable, message) == nil {
+		return carry(message, leftOut, r.faults)
 	}
-	return carry(message, unreadable, faults)
+	proto.Reset(message)
+	if len(r.faults) == 0 {
+		r.faults = []errs.Field{malformed(nil, md)}
+	}
+	return carry(message, unreadable, r.faults)
 }
 
-// wireFaults finds where bytes are no message of the type: strings that are not UTF-8, by path,
-// and where the encoding breaks off.
-func wireFaults(b []byte, md protoreflect.MessageDescriptor, at *place) (faults []errs.Field) {
+// repair finds where bytes are no message of the type: strings that are not UTF-8, by path, and where
+// the encoding breaks off.
+type repair struct {
+	faults []errs.Field
+	// isBroken tells that the encoding breaks off somewhere.
+	isBroken bool
+}
+
+// message gives the bytes with every string that is not UTF-8 empty, so that all else can be looked at.
+func (r *repair) message(b []byte, md protoreflect.MessageDescriptor, at *place) (readable []byte) {
 	counts := map[protowire.Number]int{}
 	for len(b) > 0 {
 		number, kind, n := protowire.ConsumeTag(b)
-		if n < 0 {
-			return append(faults, malformed(at, md))
+		size := -1
+		if n >= 0 {
+			size = protowire.ConsumeFieldValue(number, kind, b[n:])
 		}
-		b = b[n:]
-		size := protowire.ConsumeFieldValue(number, kind, b)
 		if size < 0 {
-			return append(faults, malformed(at, md))
+			r.isBroken = true
+			r.faults = append(r.faults, malformed(at, md))
+			return readable
 		}
-		value := b[:size]
-		b = b[size:]
+		whole, value := b[:n+size], b[n:n+size]
+		b = b[n+size:]
 		fd := md.Fields().ByNumber(number)
-		if fd == nil || kind != protowire.BytesType {
+		if fd == nil || kind != protowire.BytesType || fd.Kind() != protoreflect.StringKind && fd.Kind() != protoreflect.MessageKind {
+			readable = append(readable, whole...)
 			continue
 		}
 		here := at.field(fd)
@@ -79,18 +95,31 @@ func wireFaults(b []byte, md protoreflect.MessageDescriptor, at *place) (faults 
 			counts[number]++
 		}
 		inner, _ := protowire.ConsumeBytes(value)
-		switch fd.Kind() {
-		case protoreflect.StringKind:
-			if !utf8.Valid(inner) {
-				faults = append(faults, errs.Field{Path: here.String(), Reason: "NOT_UTF8",
-					Message: "the bytes " + strconv.QuoteToASCII(string(inner[:min(len(inner), 40)])) +
-						" are not UTF-8 text; convert the text to UTF-8 and send it again"})
-			}
-		case protoreflect.MessageKind:
-			faults = append(faults, wireFaults(inner, fd.Message(), here)...)
+		switch {
+		case fd.Kind() == protoreflect.MessageKind:
+			inner = r.message(inner, fd.Message(), here)
+		case !utf8.Valid(inner):
+			r.faults = append(r.faults, errs.Field{Path: here.String(), Reason: "NOT_UTF8",
+				Message: "the bytes " + strconv.QuoteToASCII(string(around(inner))) +
+					" are not UTF-8 text; convert the text to UTF-8 and send it again"})
+			inner = nil
 		}
+		readable = protowire.AppendBytes(protowire.AppendTag(readable, number, protowire.BytesType), inner)
 	}
-	return faults
+	return readable
+}
+
+// around gives a piece of the bytes with the first that is not UTF-8 in it.
+func around(b []byte) []byte {
+	at := 0
+	for at < len(b) {
+		r, size := utf8.DecodeRune(b[at:])
+		if r == utf8.RuneError && size == 1 {
+			break
+		}
+		at += size
+	}
+	return b[max(0, at-20):min(len(b), at+20)]
 }
 
 func malformed(at *place, md protoreflect.MessageDescriptor) errs.Field {

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"fmt"
+	"reflect"
 	"unicode/utf8"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -25,7 +26,7 @@ func (w *walker) text(s string, here spot) {
 		return
 	}
 	if len(s) > maxText && utf8.RuneCountInString(s) > maxText {
-		w.fault(here.place(), "TOO_LONG", "%d characters were given and at most %d are allowed",
+		w.fault(here.place(), "TOO_LONG", "%d characters were given and at most %d are allowed; shorten the text",
 			utf8.RuneCountInString(s), maxText)
 		return
 	}
@@ -93,8 +94,8 @@ func unwantedName(c rune, isLong bool) string {
 
 // show gives a value as it was given, cut to what a message can hold.
 func show(v any) string {
-	if text, ok := v.(string); ok {
-		return fmt.Sprintf("%q", shorten(text, 60))
+	if text := reflect.ValueOf(v); text.Kind() == reflect.String {
+		return fmt.Sprintf("%q", shorten(text.String(), 60))
 	}
 	return shorten(fmt.Sprint(v), 60)
 }

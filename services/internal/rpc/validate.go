@@ -116,12 +116,14 @@ var forms = map[string]string{
 func bound(f validator.FieldError) string {
 	limit := map[string]string{"max": "at most", "lte": "at most", "lt": "less than", "min": "at least",
 		"gte": "at least", "gt": "more than", "len": "exactly"}[f.Tag()]
+	mend := map[string]string{"max": "shorten", "lte": "shorten", "lt": "shorten"}[f.Tag()]
 	value := reflect.ValueOf(f.Value())
 	switch value.Kind() {
 	case reflect.String:
-		return fmt.Sprintf("%d characters were given and %s %s are allowed", len([]rune(value.String())), limit, f.Param())
+		return fmt.Sprintf("%d characters were given and %s %s are allowed; %s the text", len([]rune(value.String())), limit,
+			f.Param(), cmp.Or(mend, "complete"))
 	case reflect.Slice, reflect.Map, reflect.Array:
-		return fmt.Sprintf("%d items were given and %s %s are allowed", value.Len(), limit, f.Param())
+		return fmt.Sprintf("%d items were given and %s %s are allowed; %s the list", value.Len(), limit, f.Param(), cmp.Or(mend, "complete"))
 	}
-	return fmt.Sprintf("%s was given; allowed is %s %s", show(f.Value()), limit, f.Param())
+	return fmt.Sprintf("%s was given; give %s %s", show(f.Value()), limit, f.Param())
 }

@@ -79,9 +79,9 @@ func TestValidateSaysWhatIsAllowed(t *testing.T) {
 	}
 	want := map[string]string{
 		"sort":   `"THREE" was given; allowed are ONE, TWO`,
-		"count":  "-1 was given; allowed is at least 0",
-		"things": "3 items were given and at most 2 are allowed",
-		"name":   "6 characters were given and at most 5 are allowed",
+		"count":  "-1 was given; give at least 0",
+		"things": "3 items were given and at most 2 are allowed; shorten the list",
+		"name":   "6 characters were given and at most 5 are allowed; shorten the text",
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("messages (-want +got):\n%s", diff)

@@ -38,7 +38,7 @@ func (w *importing) row(ctx context.Context, tx *pg.Tx, n int, before []jobs.Imp
 	if len(faults) > 0 {
 		// What it names is looked up too, so that nobody has to mend a file twice.
 		found, err := lookAt(ctx, tx, &record, at)
-		row.Outcome, row.Faults = jobs.Refused, w.place(from, distinct(append(faults, found...)))
+		row.Outcome, row.Faults = jobs.Refused, w.place(from, append(faults, beside(faults, found)...))
 		return row, err
 	}
 	key := once.Key{Shop: w.shop, Caller: "import", Method: jobsv1.JobService_ImportJobs_FullMethodName,

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
@@ -69,7 +70,7 @@ func (s *Server) readRecord(ctx context.Context, m *jobsv1.RepairRecord, at time
 	record, faults := inspect(m, at)
 	faults = append(others, faults...)
 	if rpc.Refuse(ctx, faults) != nil {
-		return nil, rpc.Refuse(ctx, distinct(append(faults, s.lookFor(ctx, &record, at)...)))
+		return nil, rpc.Refuse(ctx, append(faults, beside(faults, s.lookFor(ctx, &record, at))...))
 	}
 	return &record, nil
 }
@@ -103,6 +104,10 @@ func (s *Server) lookFor(ctx context.Context, record *jobs.Record, at time.Time)
 func lookAt(ctx context.Context, tx *pg.Tx, record *jobs.Record, at time.Time) ([]errs.Field, error) {
 	named := jobs.Record{Photos: record.Photos[:min(len(record.Photos), maxPhotos)], Coverage: record.Coverage,
 		Motorist: jobs.Motorist{CustomerID: known(record.Motorist.CustomerID)}, WarrantyOf: known(record.WarrantyOf)}
+	// No payer has such a code, and PostgreSQL would answer nothing at all.
+	if strings.ContainsRune(named.Coverage.PayerCode, 0) {
+		named.Coverage.PayerCode = ""
+	}
 	seen, err := jobspg.Look(ctx, tx, once.Key{}, &named, at)
 	if err != nil {
 		return nil, err
@@ -110,7 +115,7 @@ func lookAt(ctx context.Context, tx *pg.Tx, record *jobs.Record, at time.Time) (
 	return missing(&named, seen), nil
 }
 
-// maxPhotos is the cap that the tags of jobs.Record say.
+// maxPhotos is the cap that jobs.Check says.
 const maxPhotos = 40
 
 // known drops text that is no identifier, which the record's tags refuse.
@@ -119,15 +124,10 @@ func known[T ~string](text T) T {
 	return id
 }
 
-// distinct drops what is said twice of one path.
-func distinct(faults []errs.Field) []errs.Field {
-	type key struct{ path, reason string }
-	seen := map[key]bool{}
-	return slices.DeleteFunc(faults, func(f errs.Field) bool {
-		k := key{f.Path, f.Reason}
-		isSeen := seen[k]
-		seen[k] = true
-		return isSeen
+// beside drops what was found of a path that is refused already: a value that cannot be is not there either.
+func beside(faults, found []errs.Field) []errs.Field {
+	return slices.DeleteFunc(found, func(f errs.Field) bool {
+		return slices.ContainsFunc(faults, func(g errs.Field) bool { return f.Path == g.Path })
 	})
 }
 

@@ -105,7 +105,7 @@ func manyPhotos() (all []string) {
 	for i := 16; i < 40; i++ {
 		all = append(all, "record.photos["+strconv.Itoa(i)+"].photo_hash REPEATED")
 	}
-	for i := range 40 {
+	for i := range 16 {
 		all = append(all, "record.photos["+strconv.Itoa(i)+"].photo_hash PHOTO_NOT_UPLOADED")
 	}
 	return all

@@ -30,17 +30,17 @@ var now = time.Date(2026, 10, 20, 19, 0, 0, 0, time.UTC)
 // world is a whole server with one payer and a place for photos.
 type world struct {
 	*servertest.World
-	t     *testing.T
+	t     testing.TB
 	store *photostore.Store
 }
 
-func start(t *testing.T) world {
+func start(t testing.TB) world {
 	t.Helper()
 	return startWithin(t, 0)
 }
 
 // startWithin starts a server with a quota of photos; 0 takes the usual one.
-func startWithin(t *testing.T, quota int64) world {
+func startWithin(t testing.TB, quota int64) world {
 	t.Helper()
 	store, err := photostore.Open(t.TempDir(), servertest.Sealer(t))
 	if err != nil {

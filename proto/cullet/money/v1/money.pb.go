@@ -26,7 +26,7 @@ const (
 // A sum of money in whole minor units of one currency. Never a float, never rounded on input.
 type Money struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Whole minor units, cents for USD. Between -10^17 and 10^17.
+	// Whole minor units, cents for USD. Between -10^14 and 10^14.
 	MinorUnits int64 `protobuf:"varint,1,opt,name=minor_units,json=minorUnits,proto3" json:"minor_units,omitempty"`
 	// ISO 4217 code in capitals, "USD".
 	CurrencyCode  string `protobuf:"bytes,2,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`

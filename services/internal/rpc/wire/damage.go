@@ -111,14 +111,22 @@ func (r *reader) placeOnGlass(m *jobsv1.PlaceOnGlass) *repairability.Place {
 	const missing = "nothing was given and the other distance was; a place needs both, or leave the place out"
 	driver, lower := r.length("from_driver_edge_mm", m.FromDriverEdgeMm), r.length("from_lower_edge_mm", m.FromLowerEdgeMm)
 	switch {
-	case driver != nil && lower != nil:
-		return &repairability.Place{FromDriverEdge: *driver, FromLowerEdge: *lower}
-	case m.FromDriverEdgeMm == nil && m.FromLowerEdgeMm != nil:
+	case m.FromDriverEdgeMm == nil && m.FromLowerEdgeMm == nil:
+		return nil
+	case m.FromDriverEdgeMm == nil:
 		r.fault("from_driver_edge_mm", "REQUIRED", missing)
-	case m.FromDriverEdgeMm != nil && m.FromLowerEdgeMm == nil:
+	case m.FromLowerEdgeMm == nil:
 		r.fault("from_lower_edge_mm", "REQUIRED", missing)
 	}
-	return nil
+	// A distance with a fault reads 0, which lies on every glass, so that the other one is looked at too.
+	var place repairability.Place
+	if driver != nil {
+		place.FromDriverEdge = *driver
+	}
+	if lower != nil {
+		place.FromLowerEdge = *lower
+	}
+	return &place
 }
 
 func (r *reader) process(m *jobsv1.Process) *repairability.Process {

@@ -69,9 +69,9 @@ func CheckMoney(path string, m *moneyv1.Money, currency string) []errs.Field {
 	}
 	switch minor := m.GetMinorUnits(); {
 	case minor < 0:
-		fault("minor_units", "TOO_SMALL", "%d was given; an amount here is 0 or more", minor)
+		fault("minor_units", "TOO_SMALL", "%d was given; an amount here is 0 or more: give that", minor)
 	case minor > money.Max:
-		fault("minor_units", "TOO_LARGE", "%d was given and at most %d is allowed", minor, money.Max)
+		fault("minor_units", "TOO_LARGE", "%d was given and at most %d is allowed; give the amount in whole minor units, cents for USD", minor, money.Max)
 	}
 	return faults
 }
