@@ -64,7 +64,7 @@ await step("photos are uploaded in pieces and named by their hash", async () => 
         const { photo } = await api.upload(content);
         const { photo_hash, size_bytes, media_type } = photo;
         assert.deepEqual([photo_hash, size_bytes, media_type], [sha256(content), content.length, "image/jpeg"]);
-        photos.push({ photo_hash, kind: `PHOTO_KIND_${kind}`, damage_number: 1 });
+        photos.push({ photo_hash, kind: `PHOTO_KIND_${kind}`, damage_number: 1, plate_vin: "" });
     }
 });
 

@@ -45,7 +45,7 @@ func TestTheDeskOfTheDemo(t *testing.T) {
 func startDemo(t *testing.T) (site, key string) {
 	t.Helper()
 	bin := build(t, "-tags", "demo", ".", "../payersim")
-	said := startProgram(t, bin, "", regexp.MustCompile(`Ctrl-C stops it\.`), "--state", stateFolder(t), "demo")
+	said := startProgram(t, bin, "", regexp.MustCompile(`Ctrl-C stops it\.`), "--state", stateFolder(t), "demo", "--photo-width=1280")
 	address, secret := deskAddress.FindStringSubmatch(said[0]), ownersKey.FindStringSubmatch(said[0])
 	if address == nil || secret == nil {
 		t.Fatalf("the demo does not say where its desk is:\n%s", said[0])

@@ -2,7 +2,10 @@ package once
 
 import (
 	"bytes"
+	"context"
 	"fmt"
+
+	"cullet/services/internal/pg"
 )
 
 // StoreCTE is Do for a call whose whole effect is one statement: a WITH item named request that
@@ -19,6 +22,24 @@ func StoreCTE(first int) string {
 // StoreArgs are the arguments of StoreCTE, in its order.
 func StoreArgs(key Key, fingerprint, answer []byte) []any {
 	return []any{key.Caller, key.Method, key.RequestID, fingerprint, answer}
+}
+
+const store = `
+INSERT INTO requests (shop_id, caller, method, request_id, fingerprint, answer)
+VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT DO NOTHING`
+
+// Store keeps the answer to a call that changes nothing, so that its repetition gets the same one. Stored
+// is false when another call with the same key was faster: look again. Without a request id it does
+// nothing.
+func Store(ctx context.Context, tx *pg.Tx, key Key, fingerprint, answer []byte) (stored bool, err error) {
+	if key.RequestID == "" {
+		return true, nil
+	}
+	n, err := tx.Exec(ctx, store, append([]any{string(tx.Shop())}, StoreArgs(key, fingerprint, answer)...)...)
+	if err != nil {
+		return false, fmt.Errorf("store the answer to request %s: %w", key.RequestID, err)
+	}
+	return n == 1, nil
 }
 
 // Judge compares the fingerprint that is stored under the key with that of the call: nil when the

@@ -108,7 +108,8 @@ func TestStatements(t *testing.T) {
 	}
 	ask("a fresh record", "r-1", m, 3, false)
 	ask("the same request", "r-1", m, 3, false)
-	ask("the same record", "r-2", m, 3, false)
+	ask("the same record", "r-2", m, 4, false) // its answer is kept too
+	ask("the same request of the same record", "r-2", m, 3, false)
 	ask("a faulty record", "r-3", with(m, func(m *jobsv1.RepairRecord) { m.TimeZone = "Ohio" }), 2, true)
 }
 

@@ -105,7 +105,7 @@ func (w *importing) weigh(
 		return "", "", nil, err
 	}
 	if seen.Job != "" {
-		_, err := w.again(ctx, tx, seen, r)
+		_, err := standing(ctx, tx, seen, r)
 		return jobs.Known, seen.Job, nil, err
 	}
 	if reference := r.Job.Record.ExternalReference; w.firsts[reference] < n {

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -142,7 +143,7 @@ func (s *Server) keep(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at ti
 		if err := once.Judge(r.Key, seen.RequestFingerprint, r.Fingerprint); err != nil {
 			return jobs.Job{}, err
 		}
-		return jobspg.Get(ctx, tx, ident.Job(seen.Answer), 1)
+		return answered(ctx, tx, string(seen.Answer))
 	case seen.Job != "":
 		return s.again(ctx, tx, seen, r)
 	}
@@ -163,23 +164,56 @@ func (s *Server) keep(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at ti
 	return r.Job, nil
 }
 
-// again answers a record whose reference is taken: with what is stored when it is the same record,
-// else with the fields that differ. A record that was amended since is the same as both.
+// answered gives the job that a stored answer names: "<job>" in its first version, "<job> 3" in its third.
+func answered(ctx context.Context, tx *pg.Tx, answer string) (jobs.Job, error) {
+	id, text, isLater := strings.Cut(answer, " ")
+	version := 1
+	if isLater {
+		var err error
+		if version, err = strconv.Atoi(text); err != nil {
+			return jobs.Job{}, fmt.Errorf("read the stored answer %q: %w", answer, err)
+		}
+	}
+	return jobspg.Get(ctx, tx, ident.Job(id), version)
+}
+
+// again answers a record whose reference is taken, and keeps the answer under the request id as that of
+// a record that was new.
 func (s *Server) again(ctx context.Context, tx *pg.Tx, seen jobspg.Seen, r *jobspg.Recording) (jobs.Job, error) {
+	stored, err := standing(ctx, tx, seen, r)
+	if err != nil {
+		return jobs.Job{}, err
+	}
+	kept, err := once.Store(ctx, tx, r.Key, r.Fingerprint, fmt.Appendf(nil, "%s %d", stored.ID, stored.Version))
+	if err == nil && !kept {
+		err = pg.Raced(errors.New("the same request was answered meanwhile"))
+	}
+	return stored, err
+}
+
+// standing gives the job that stands under a record's reference, or the fields in which they differ. A
+// record that was amended since is the same as both.
+func standing(ctx context.Context, tx *pg.Tx, seen jobspg.Seen, r *jobspg.Recording) (jobs.Job, error) {
 	stored, err := jobspg.Get(ctx, tx, seen.Job, 0)
 	if err != nil || bytes.Equal(seen.JobFingerprint, r.Fingerprint) {
 		return stored, err
 	}
+	return stored, conflict(&stored, r)
+}
+
+// conflict names the fields in which a record differs from the one under its reference; nil when there
+// are none.
+func conflict(stored *jobs.Job, r *jobspg.Recording) error {
 	fields := differing(wire.ToRecord(&stored.Record), wire.ToRecord(&r.Job.Record))
 	if len(fields) == 0 {
-		return stored, nil
+		return nil
 	}
-	conflict := errs.Newf(errs.Conflict, "REFERENCE_TAKEN", "job %s is recorded under the reference %q already and differs in %d "+
+	taken := errs.Newf(errs.Conflict, "REFERENCE_TAKEN", "job %s is recorded under the reference %q already and differs in %d "+
 		"fields, %s first: send another visit under a reference of its own, and correct this one with AmendJob",
 		stored.ID, r.Job.Record.ExternalReference, len(fields), fields[0].Path).
 		With("differing_fields", named(fields)).With("job_id", string(stored.ID))
-	conflict.Fields = fields[:min(len(fields), maxDiffering)]
-	return jobs.Job{}, conflict
+	taken.Fields = fields[:min(len(fields), maxDiffering)]
+	return taken
 }
 
 // missing gives a fault for each thing that a record names and the shop does not have.

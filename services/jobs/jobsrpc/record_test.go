@@ -2,6 +2,7 @@ package jobsrpc_test
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
@@ -79,6 +80,7 @@ func TestTheSameRecordAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows := w.rows()
+	requests := w.Count("requests")
 	same := func(name string, request *jobsv1.RecordJobRequest) {
 		t.Helper()
 		answer, err := w.Jobs.RecordJob(t.Context(), request)
@@ -96,8 +98,8 @@ func TestTheSameRecordAgain(t *testing.T) {
 	if got := faults(t, err); !slices.Equal(got, []string{"request_id REQUEST_ID_REUSED"}) {
 		t.Errorf("another record under the same request id: %v", got)
 	}
-	if got := w.rows(); got != rows {
-		t.Errorf("rows before: %s\nafter: %s", rows, got)
+	if got, want := w.rows(), strings.Replace(rows, fmt.Sprintf("requests %d", requests), fmt.Sprintf("requests %d", requests+1), 1); got != want {
+		t.Errorf("rows want: %s\nafter: %s", want, got) // of r-2 its answer alone is kept
 	}
 	// Once it is amended, the first request still gets the first answer; the record as it was and as it
 	// is are both answered with what is stored.
@@ -108,6 +110,11 @@ func TestTheSameRecordAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	same("the same request after an amendment", request)
+	same("the other request after an amendment", &jobsv1.RecordJobRequest{Record: sent, RequestId: "r-2"})
+	_, err = w.Jobs.RecordJob(t.Context(), &jobsv1.RecordJobRequest{Record: record(t, "V-2"), RequestId: "r-2"})
+	if got := faults(t, err); !slices.Equal(got, []string{"request_id REQUEST_ID_REUSED"}) {
+		t.Errorf("another record under the other request id: %v", got)
+	}
 	for name, m := range map[string]*jobsv1.RepairRecord{"as it was": sent, "as it is": amended} {
 		answer, err := w.Jobs.RecordJob(t.Context(), &jobsv1.RecordJobRequest{Record: m})
 		if diff := cmp.Diff(second.GetJob(), answer.GetJob(), protocmp.Transform()); err != nil || diff != "" {

@@ -36,6 +36,8 @@ type Options struct {
 	IsTerminal bool
 	// PGBin is where PostgreSQL's programs are; found when empty.
 	PGBin string
+	// PhotoWidth is how many pixels wide photos are drawn; those of a phone, about 12 megapixels, when 0.
+	PhotoWidth int
 }
 
 // nights is how many nights the demo runs.
@@ -67,7 +69,7 @@ func (c *clock) setBehind(d time.Duration) { c.behind.Store(int64(d)) }
 // Run shows the demo and, unless Once, serves on until ctx ends. With Once it fails when the books
 // do not agree.
 func Run(ctx context.Context, o Options) (err error) {
-	s := &stage{Options: o, clock: &clock{}}
+	s := &stage{Options: o, clock: &clock{}, photoSize: image.Pt(o.PhotoWidth, o.PhotoWidth*3/4)}
 	if err := os.MkdirAll(o.State, 0o755); err != nil {
 		return fmt.Errorf("make the demo's folder: %w", err)
 	}
