@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -19,14 +20,13 @@ import (
 	"cullet/services/server/servertest"
 )
 
-// nightSize is how many released claims the night of the benchmark sends; nightChunk is how many
-// the bare loop takes at once, as a run does.
-const (
-	nightSize  = 10_000
-	nightChunk = 1000
-)
+// nightSize is how many released claims the night of the benchmark sends.
+var nightSize = flag.Int("night-size", 10_000, "how many claims BenchmarkNight sends")
 
-// BenchmarkNight measures a whole run over 100,000 released claims, from StartRun to FINISHED:
+// nightChunk is how many the bare loop takes at once, as a run does.
+const nightChunk = 1000
+
+// BenchmarkNight measures a whole run over 10,000 released claims, or as many as -night-size says, from StartRun to FINISHED:
 // control numbers, documents stored and then handed to the folder channel, receipts, claims moved,
 // an event for each. The floor is a bare loop over one connection that does what no run can do
 // without: read the payloads a thousand at a time, sum and hash them, write the document to a synced
@@ -80,7 +80,7 @@ func (n *night) fill(b *testing.B) {
 		b.Fatalf("release: %v, %v", released, err)
 	}
 	n.Exec(`CREATE TABLE copies AS SELECT i, gen_random_uuid() AS job_id, gen_random_uuid() AS claim_id
-		FROM generate_series(2, $1::int) AS i`, nightSize)
+		FROM generate_series(2, $1::int) AS i`, *nightSize)
 	for _, table := range []string{"jobs", "claims", "claim_contents"} {
 		n.Exec(fmt.Sprintf(`INSERT INTO %[1]s SELECT r.* FROM (SELECT %[1]s FROM %[1]s LIMIT 1) AS t (one), copies k,
 			jsonb_populate_record(t.one, jsonb_build_object('job_id', k.job_id, 'claim_id', k.claim_id, 'sequence', k.i,
@@ -159,8 +159,8 @@ func (n *night) check(b *testing.B) {
 	var submitted int
 	n.Get(&submitted, `SELECT count(*) FROM claims c JOIN batches t USING (shop_id, batch_id)
 		WHERE c.state = 'SUBMITTED' AND t.state = 'SENT'`)
-	if submitted != nightSize {
-		b.Fatalf("%d claims were submitted, want %d", submitted, nightSize)
+	if submitted != *nightSize {
+		b.Fatalf("%d claims were submitted, want %d", submitted, *nightSize)
 	}
 }
 
