@@ -219,7 +219,7 @@ func whyDeclined(a repairability.Assessment) string {
 	return ""
 }
 
-// remainsOf says what the driver will still see.
+// remainsOf says what the driver will still see: that a mark can remain is common practice, no source.
 func remainsOf(d *jobs.Damage) string {
 	switch d.Outcome {
 	case repairability.Repaired:

@@ -66,7 +66,8 @@ func hasPlace(r *jobs.Record) bool {
 	return false
 }
 
-// copyCautions are the usual ones, those of this glass first.
+// copyCautions are the usual ones, those of this glass first: common practice, no source. They defer to
+// the maker, the standard and the law.
 func copyCautions(job jobs.Job) []string {
 	var inView, beyond []string
 	for n, a := range job.Assessments {
