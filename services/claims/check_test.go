@@ -28,7 +28,7 @@ func sound() Case {
 	return Case{
 		Shop: access.Shop{TimeZone: "America/New_York", CurrencyCode: "USD", StandardKey: "ROLAGS",
 			Address: access.Address{State: "OH", CountryCode: "US"}},
-		Job: jobs.Job{ID: "job-2", Version: 1, Assessments: []repairability.Assessment{{Verdict: repairability.Repairable}},
+		Job: jobs.Job{ID: "job-2", Version: 1, Assessments: []repairability.Assessment{{Standard: "ANSI ROLAGS", Edition: "002-2022", Verdict: repairability.Repairable}},
 			Record: jobs.Record{Vehicle: jobs.Vehicle{VIN: "1G4AH59H45G118341", UnitNumber: "17"},
 				Damages:   []jobs.Damage{{Damage: damage, Process: &repairability.Process{}}},
 				Place:     jobs.Place{Position: &jobs.Position{LatitudeMicrodegrees: 39_961_176, LongitudeMicrodegrees: -82_998_794}},

@@ -14,7 +14,7 @@ var damageRules = []Rule{
 		Fix:    "Correct the standard in the payer's profile.",
 		Source: ownRule,
 		check: func(c *Case, broken report) {
-			if _, _, known := assessments(c); !known {
+			if _, known := assessments(c); !known {
 				broken("payer.profile.standard_key", fmt.Sprintf(
 					"The profile of %s demands the standard %q, which is not known for %s.",
 					c.Payer.Name, c.Payer.Profile.StandardKey, c.Job.Record.RepairDate()), "")
@@ -91,7 +91,7 @@ var damageRules = []Rule{
 }
 
 func eachRepaired(c *Case, see func(i int, a repairability.Assessment)) {
-	all, _, _ := assessments(c)
+	all, _ := assessments(c)
 	for i, a := range all {
 		if i < len(c.Job.Record.Damages) && c.Job.Record.Damages[i].Outcome == repairability.Repaired {
 			see(i, a)

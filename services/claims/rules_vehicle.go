@@ -1,9 +1,11 @@
 package claims
 
 import (
+	"cmp"
 	"time"
 
 	"cullet/services/finding"
+	"cullet/services/jobs"
 	"cullet/services/repairability"
 	"cullet/services/vin"
 )
@@ -48,16 +50,18 @@ func repairDay(c *Case) time.Time {
 	return day
 }
 
-// assessments judges the damages by the standard that the payer demands, else by the shop's.
-func assessments(c *Case) ([]repairability.Assessment, []finding.Finding, bool) {
-	key := c.Payer.Profile.StandardKey
-	if key == "" || key == c.Shop.StandardKey {
-		return c.Job.Assessments, nil, true
-	}
-	standard, ok := repairability.Find(key, repairDay(c))
+// assessments judges the damages by the standard that the payer demands, else by the shop's; false when
+// the one that the payer demands did not stand on the day of repair. Those of the record are taken only
+// where they were made by that very edition: the shop may have chosen another one since.
+func assessments(c *Case) ([]repairability.Assessment, bool) {
+	demanded := c.Payer.Profile.StandardKey
+	standard, ok := jobs.Standard(cmp.Or(demanded, c.Shop.StandardKey), repairDay(c))
 	if !ok {
-		return nil, nil, false
+		return c.Job.Assessments, demanded == ""
 	}
-	all, about := repairability.Assess(standard, c.Job.Record.Glass, c.Job.Record.RepairabilityDamages(), repairDay(c))
-	return all, about, true
+	if all := c.Job.Assessments; len(all) > 0 && all[0].Standard == standard.Name && all[0].Edition == standard.Edition {
+		return all, true
+	}
+	all, _ := repairability.Assess(standard, c.Job.Record.Glass, c.Job.Record.RepairabilityDamages(), repairDay(c))
+	return all, true
 }

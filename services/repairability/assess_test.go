@@ -26,57 +26,83 @@ func assessOne(t *testing.T, key string, g Glass, d Damage) Assessment {
 	return all[0]
 }
 
-// TestExclusions: each ground on its own, with its own code, by each standard that has it.
+const us, uk, au = "ROLAGS", "BS-AU-242", "AS-NZS-2366"
+
+// exclusionCases writes out, for each ground, what each family or edition that has it comes to.
+var exclusionCases = []struct {
+	name   string
+	kind   Kind
+	place  string
+	change func(*Damage)
+	code   ExclusionCode
+	want   map[string]Verdict
+}{
+	{"both plies", Bullseye, "passenger", func(d *Damage) { d.Layer = BothLayers }, ExcludesBothLayers,
+		map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
+	{"inner ply", Bullseye, "passenger", func(d *Damage) { d.Layer = InnerLayer }, ExcludesInnerLayer,
+		map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
+	{"interlayer", Bullseye, "passenger", func(d *Damage) { d.Layer = Interlayer }, ExcludesInterlayer,
+		map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
+	{"three long legs", CombinationBreak, "passenger", func(d *Damage) { d.LongLegs = new(3) }, ExcludesLongLegs,
+		map[string]Verdict{us: NotRepairable}},
+	{"a crack from edge to edge", Crack, "passenger", func(d *Damage) { d.EdgesTouched = new(2) }, ExcludesSeveralEdges,
+		map[string]Verdict{us: NotRepairable, uk: RepairableWithCaution, au: NotRepairable}},
+	{"dirt", StarBreak, "passenger", func(d *Damage) { d.Contamination = Dirt }, ExcludesDirt,
+		map[string]Verdict{us: NotRepairable, uk: RepairableWithCaution}},
+	{"cured resin", StarBreak, "passenger", func(d *Damage) { d.Contamination = EarlierResin }, ExcludesEarlierResin,
+		map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
+	{"moisture", StarBreak, "passenger", func(d *Damage) { d.Contamination = Moisture }, ExcludesMoisture,
+		map[string]Verdict{us: RepairableWithCaution, uk: RepairableWithCaution, au: RepairableWithCaution}},
+	{"a stress crack", Crack, "passenger", func(d *Damage) { d.Cause = Stress }, ExcludesStress,
+		map[string]Verdict{us: NotRepairable, uk: RepairableWithCaution}},
+	{"over heater wires", StarBreak, "passenger", func(d *Damage) { d.OverFeature = Yes }, ExcludesFeature,
+		map[string]Verdict{us: NotRepairable}},
+	{"a crack in front of the driver", Crack, "driver", func(*Damage) {}, ExcludesCrackInSight,
+		map[string]Verdict{us: NotRepairable}},
+	{"in the camera area", StarBreak, "passenger", func(d *Damage) { d.InCameraArea = Yes }, ExcludesCamera,
+		map[string]Verdict{us: RepairableWithCaution, "BS-AU-242A-1998": RepairableWithCaution, "BS-AU-242B-2022": NotRepairable,
+			au: RepairableWithCaution}},
+	{"a crossed crack of a vehicle in use", Crack, "driver", func(d *Damage) { d.LegCount = new(2) }, ExcludesCrossedCracks,
+		map[string]Verdict{CommercialKey: RepairableWithCaution}},
+}
+
+// editionsOf gives the edition of a key, or all of a family.
+func editionsOf(t *testing.T, key string) []Standard {
+	t.Helper()
+	all := slices.DeleteFunc(Editions(), func(s Standard) bool { return s.Key != key && s.Family != key })
+	if len(all) == 0 {
+		t.Fatalf("%s: no edition", key)
+	}
+	return all
+}
+
+// TestExclusions: each ground on its own, with its own code, by each edition that has it; an edition
+// that has a ground which is not written out fails.
 func TestExclusions(t *testing.T) {
 	t.Parallel()
-	us, uk, au := "ROLAGS", "BS-AU-242", "AS-NZS-2366"
-	for _, c := range []struct {
-		name   string
-		kind   Kind
-		place  string
-		change func(*Damage)
-		code   ExclusionCode
-		want   map[string]Verdict
-	}{
-		{"both plies", Bullseye, "passenger", func(d *Damage) { d.Layer = BothLayers }, ExcludesBothLayers,
-			map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
-		{"inner ply", Bullseye, "passenger", func(d *Damage) { d.Layer = InnerLayer }, ExcludesInnerLayer,
-			map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
-		{"interlayer", Bullseye, "passenger", func(d *Damage) { d.Layer = Interlayer }, ExcludesInterlayer,
-			map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
-		{"three long legs", CombinationBreak, "passenger", func(d *Damage) { d.LongLegs = new(3) }, ExcludesLongLegs,
-			map[string]Verdict{us: NotRepairable}},
-		{"a crack from edge to edge", Crack, "passenger", func(d *Damage) { d.EdgesTouched = new(2) }, ExcludesSeveralEdges,
-			map[string]Verdict{us: NotRepairable, uk: RepairableWithCaution, au: NotRepairable}},
-		{"dirt", StarBreak, "passenger", func(d *Damage) { d.Contamination = Dirt }, ExcludesDirt,
-			map[string]Verdict{us: NotRepairable, uk: RepairableWithCaution}},
-		{"cured resin", StarBreak, "passenger", func(d *Damage) { d.Contamination = EarlierResin }, ExcludesEarlierResin,
-			map[string]Verdict{us: NotRepairable, uk: NotRepairable, au: NotRepairable}},
-		{"moisture", StarBreak, "passenger", func(d *Damage) { d.Contamination = Moisture }, ExcludesMoisture,
-			map[string]Verdict{us: RepairableWithCaution, uk: RepairableWithCaution, au: RepairableWithCaution}},
-		{"a stress crack", Crack, "passenger", func(d *Damage) { d.Cause = Stress }, ExcludesStress,
-			map[string]Verdict{us: NotRepairable, uk: RepairableWithCaution}},
-		{"over heater wires", StarBreak, "passenger", func(d *Damage) { d.OverFeature = Yes }, ExcludesFeature,
-			map[string]Verdict{us: NotRepairable}},
-		{"a crack in front of the driver", Crack, "driver", func(*Damage) {}, ExcludesCrackInSight,
-			map[string]Verdict{us: NotRepairable}},
-		{"in the camera area", StarBreak, "passenger", func(d *Damage) { d.InCameraArea = Yes }, ExcludesCamera,
-			map[string]Verdict{us: RepairableWithCaution, uk: NotRepairable, au: RepairableWithCaution}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			t.Parallel()
-			for key, want := range c.want {
+	tested := map[string]bool{}
+	for _, c := range exclusionCases {
+		for key, want := range c.want {
+			for _, s := range editionsOf(t, key) {
+				tested[s.Key+" "+string(c.code)] = true
 				d := soundDamage(c.kind, c.place)
 				c.change(&d)
-				got := assessOne(t, key, testGlass(), d)
+				got := assessOne(t, s.Key, testGlass(), d)
 				if got.Verdict != want {
-					t.Errorf("%s: got %s, want %s: %+v", key, got.Verdict, want, got.Reasons)
+					t.Errorf("%s, %s: got %s, want %s: %+v", s.Key, c.name, got.Verdict, want, got.Reasons)
 				}
-				if r, ok := reasonOf(got, string(c.code)); !ok || got.Clause != r.Clause {
-					t.Errorf("%s: got clause %q, want that of %s", key, got.Clause, c.code)
+				if r, ok := reasonOf(got, string(c.code)); !ok || r.Clause == "" || got.Clause != r.Clause {
+					t.Errorf("%s, %s: got clause %q, want that of %s", s.Key, c.name, got.Clause, c.code)
 				}
 			}
-		})
+		}
+	}
+	for _, s := range Editions() {
+		for _, e := range s.Exclusions {
+			if !tested[s.Key+" "+string(e.Code)] {
+				t.Errorf("%s %s: the exclusion is not tested", s.Key, e.Code)
+			}
+		}
 	}
 }
 

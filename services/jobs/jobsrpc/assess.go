@@ -52,8 +52,9 @@ func (s *Server) AssessDamage(ctx context.Context, req *jobsv1.AssessDamageReque
 	if err != nil {
 		return nil, err
 	}
-	all, _ := repairability.Assess(standard, glass, bare, day)
-	return &jobsv1.AssessDamageResponse{Assessments: wire.ToAssessments("", all), Caution: repairability.Caution}, nil
+	all, about := repairability.Assess(standard, glass, bare, day)
+	return &jobsv1.AssessDamageResponse{Assessments: wire.ToAssessments("", all), Findings: wire.ToFindings(about),
+		Caution: repairability.Caution}, nil
 }
 
 // standard finds the standard that is asked for, or the shop's, on the day that is asked for, or the

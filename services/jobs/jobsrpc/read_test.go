@@ -126,6 +126,19 @@ func TestAssessDamage(t *testing.T) {
 		over.GetReasons()[0].GetPath() != "damages[1].body_diameter_mm" || over.GetReasons()[0].GetSource() == nil {
 		t.Errorf("a bullseye of 60 mm is %v", over)
 	}
+	var glass []string
+	for _, f := range answer.GetFindings() {
+		glass = append(glass, f.GetCode()+" "+f.GetPath())
+	}
+	if want := []string{"GLASS-CAMERA-UNKNOWN glass.has_driver_assistance"}; !slices.Equal(glass, want) {
+		t.Errorf("findings about the glass: %v, want %v", glass, want)
+	}
+	many, err := w.Jobs.AssessDamage(t.Context(), &jobsv1.AssessDamageRequest{Damages: []*jobsv1.Damage{damage(12)},
+		Glass: &jobsv1.Glass{EarlierRepairCount: proto.Int32(3), HasDriverAssistance: jobsv1.Known_KNOWN_YES}})
+	if err != nil || len(many.GetFindings()) != 2 || many.GetFindings()[0].GetCode() != repairability.CodeCamera ||
+		many.GetFindings()[1].GetCode() != repairability.CodeManyRepairs {
+		t.Errorf("a fourth repair under a camera: %v, %v", many.GetFindings(), err)
+	}
 	federal, err := w.Jobs.AssessDamage(t.Context(), &jobsv1.AssessDamageRequest{Damages: []*jobsv1.Damage{damage(12)},
 		StandardKey: repairability.CommercialKey, Date: "2026-10-20"})
 	if err != nil || federal.GetAssessments()[0].GetStandard() == over.GetStandard() {

@@ -8,6 +8,7 @@ package jobsv1
 
 import (
 	_ "cullet/proto/cullet/access/v1"
+	v1 "cullet/proto/cullet/findings/v1"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
@@ -1181,7 +1182,10 @@ type AssessDamageResponse struct {
 	// One per damage.
 	Assessments []*Assessment `protobuf:"bytes,1,rep,name=assessments,proto3" json:"assessments,omitempty"`
 	// The caution that stands beside every assessment.
-	Caution       string `protobuf:"bytes,2,opt,name=caution,proto3" json:"caution,omitempty"`
+	Caution string `protobuf:"bytes,2,opt,name=caution,proto3" json:"caution,omitempty"`
+	// What was found about the glass as a whole: number and spacing of repairs, cameras, a vehicle not
+	// yet sold, an edition that did not stand on the day. Paths are those of the request.
+	Findings      []*v1.Finding `protobuf:"bytes,3,rep,name=findings,proto3" json:"findings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1230,11 +1234,18 @@ func (x *AssessDamageResponse) GetCaution() string {
 	return ""
 }
 
+func (x *AssessDamageResponse) GetFindings() []*v1.Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
 var File_cullet_jobs_v1_jobs_proto protoreflect.FileDescriptor
 
 const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\n" +
-	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1bcullet/jobs/v1/import.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"s\n" +
+	"\x19cullet/jobs/v1/jobs.proto\x12\x0ecullet.jobs.v1\x1a\x1ccullet/access/v1/right.proto\x1a cullet/findings/v1/finding.proto\x1a\x1bcullet/jobs/v1/import.proto\x1a\x1bcullet/jobs/v1/record.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"s\n" +
 	"\x10PhotoDescription\x12\x1d\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tR\tphotoHash\x12\x1d\n" +
@@ -1306,10 +1317,11 @@ const file_cullet_jobs_v1_jobs_proto_rawDesc = "" +
 	"\adamages\x18\x02 \x03(\v2\x16.cullet.jobs.v1.DamageB\x03\xe0A\x02R\adamages\x12!\n" +
 	"\fstandard_key\x18\x03 \x01(\tR\vstandardKey\x12\x12\n" +
 	"\x04date\x18\x04 \x01(\tR\x04date\x12#\n" +
-	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\"n\n" +
+	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\"\xa7\x01\n" +
 	"\x14AssessDamageResponse\x12<\n" +
 	"\vassessments\x18\x01 \x03(\v2\x1a.cullet.jobs.v1.AssessmentR\vassessments\x12\x18\n" +
-	"\acaution\x18\x02 \x01(\tR\acaution2\xd8\x0e\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution\x127\n" +
+	"\bfindings\x18\x03 \x03(\v2\x1b.cullet.findings.v1.FindingR\bfindings2\xd8\x0e\n" +
 	"\n" +
 	"JobService\x12^\n" +
 	"\vUploadPhoto\x12\".cullet.jobs.v1.UploadPhotoRequest\x1a#.cullet.jobs.v1.UploadPhotoResponse\"\x04\x88\xe2\x18\x03(\x01\x12e\n" +
@@ -1372,18 +1384,19 @@ var file_cullet_jobs_v1_jobs_proto_goTypes = []any{
 	(*Glass)(nil),                      // 24: cullet.jobs.v1.Glass
 	(*Damage)(nil),                     // 25: cullet.jobs.v1.Damage
 	(*Assessment)(nil),                 // 26: cullet.jobs.v1.Assessment
-	(*ImportJobsRequest)(nil),          // 27: cullet.jobs.v1.ImportJobsRequest
-	(*GetImportRequest)(nil),           // 28: cullet.jobs.v1.GetImportRequest
-	(*ListImportsRequest)(nil),         // 29: cullet.jobs.v1.ListImportsRequest
-	(*SaveColumnMappingRequest)(nil),   // 30: cullet.jobs.v1.SaveColumnMappingRequest
-	(*GetColumnMappingRequest)(nil),    // 31: cullet.jobs.v1.GetColumnMappingRequest
-	(*ListColumnMappingsRequest)(nil),  // 32: cullet.jobs.v1.ListColumnMappingsRequest
-	(*ImportJobsResponse)(nil),         // 33: cullet.jobs.v1.ImportJobsResponse
-	(*GetImportResponse)(nil),          // 34: cullet.jobs.v1.GetImportResponse
-	(*ListImportsResponse)(nil),        // 35: cullet.jobs.v1.ListImportsResponse
-	(*SaveColumnMappingResponse)(nil),  // 36: cullet.jobs.v1.SaveColumnMappingResponse
-	(*GetColumnMappingResponse)(nil),   // 37: cullet.jobs.v1.GetColumnMappingResponse
-	(*ListColumnMappingsResponse)(nil), // 38: cullet.jobs.v1.ListColumnMappingsResponse
+	(*v1.Finding)(nil),                 // 27: cullet.findings.v1.Finding
+	(*ImportJobsRequest)(nil),          // 28: cullet.jobs.v1.ImportJobsRequest
+	(*GetImportRequest)(nil),           // 29: cullet.jobs.v1.GetImportRequest
+	(*ListImportsRequest)(nil),         // 30: cullet.jobs.v1.ListImportsRequest
+	(*SaveColumnMappingRequest)(nil),   // 31: cullet.jobs.v1.SaveColumnMappingRequest
+	(*GetColumnMappingRequest)(nil),    // 32: cullet.jobs.v1.GetColumnMappingRequest
+	(*ListColumnMappingsRequest)(nil),  // 33: cullet.jobs.v1.ListColumnMappingsRequest
+	(*ImportJobsResponse)(nil),         // 34: cullet.jobs.v1.ImportJobsResponse
+	(*GetImportResponse)(nil),          // 35: cullet.jobs.v1.GetImportResponse
+	(*ListImportsResponse)(nil),        // 36: cullet.jobs.v1.ListImportsResponse
+	(*SaveColumnMappingResponse)(nil),  // 37: cullet.jobs.v1.SaveColumnMappingResponse
+	(*GetColumnMappingResponse)(nil),   // 38: cullet.jobs.v1.GetColumnMappingResponse
+	(*ListColumnMappingsResponse)(nil), // 39: cullet.jobs.v1.ListColumnMappingsResponse
 }
 var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	0,  // 0: cullet.jobs.v1.UploadPhotoRequest.description:type_name -> cullet.jobs.v1.PhotoDescription
@@ -1399,43 +1412,44 @@ var file_cullet_jobs_v1_jobs_proto_depIdxs = []int32{
 	24, // 10: cullet.jobs.v1.AssessDamageRequest.glass:type_name -> cullet.jobs.v1.Glass
 	25, // 11: cullet.jobs.v1.AssessDamageRequest.damages:type_name -> cullet.jobs.v1.Damage
 	26, // 12: cullet.jobs.v1.AssessDamageResponse.assessments:type_name -> cullet.jobs.v1.Assessment
-	1,  // 13: cullet.jobs.v1.JobService.UploadPhoto:input_type -> cullet.jobs.v1.UploadPhotoRequest
-	3,  // 14: cullet.jobs.v1.JobService.GetPhotoUpload:input_type -> cullet.jobs.v1.GetPhotoUploadRequest
-	7,  // 15: cullet.jobs.v1.JobService.GetPhoto:input_type -> cullet.jobs.v1.GetPhotoRequest
-	5,  // 16: cullet.jobs.v1.JobService.GetOriginalPhoto:input_type -> cullet.jobs.v1.GetOriginalPhotoRequest
-	9,  // 17: cullet.jobs.v1.JobService.RecordJob:input_type -> cullet.jobs.v1.RecordJobRequest
-	11, // 18: cullet.jobs.v1.JobService.AmendJob:input_type -> cullet.jobs.v1.AmendJobRequest
-	13, // 19: cullet.jobs.v1.JobService.GetJob:input_type -> cullet.jobs.v1.GetJobRequest
-	15, // 20: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
-	17, // 21: cullet.jobs.v1.JobService.GetDriversCopy:input_type -> cullet.jobs.v1.GetDriversCopyRequest
-	19, // 22: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
-	27, // 23: cullet.jobs.v1.JobService.ImportJobs:input_type -> cullet.jobs.v1.ImportJobsRequest
-	28, // 24: cullet.jobs.v1.JobService.GetImport:input_type -> cullet.jobs.v1.GetImportRequest
-	29, // 25: cullet.jobs.v1.JobService.ListImports:input_type -> cullet.jobs.v1.ListImportsRequest
-	30, // 26: cullet.jobs.v1.JobService.SaveColumnMapping:input_type -> cullet.jobs.v1.SaveColumnMappingRequest
-	31, // 27: cullet.jobs.v1.JobService.GetColumnMapping:input_type -> cullet.jobs.v1.GetColumnMappingRequest
-	32, // 28: cullet.jobs.v1.JobService.ListColumnMappings:input_type -> cullet.jobs.v1.ListColumnMappingsRequest
-	2,  // 29: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
-	4,  // 30: cullet.jobs.v1.JobService.GetPhotoUpload:output_type -> cullet.jobs.v1.GetPhotoUploadResponse
-	8,  // 31: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
-	6,  // 32: cullet.jobs.v1.JobService.GetOriginalPhoto:output_type -> cullet.jobs.v1.GetOriginalPhotoResponse
-	10, // 33: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
-	12, // 34: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
-	14, // 35: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
-	16, // 36: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
-	18, // 37: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
-	20, // 38: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
-	33, // 39: cullet.jobs.v1.JobService.ImportJobs:output_type -> cullet.jobs.v1.ImportJobsResponse
-	34, // 40: cullet.jobs.v1.JobService.GetImport:output_type -> cullet.jobs.v1.GetImportResponse
-	35, // 41: cullet.jobs.v1.JobService.ListImports:output_type -> cullet.jobs.v1.ListImportsResponse
-	36, // 42: cullet.jobs.v1.JobService.SaveColumnMapping:output_type -> cullet.jobs.v1.SaveColumnMappingResponse
-	37, // 43: cullet.jobs.v1.JobService.GetColumnMapping:output_type -> cullet.jobs.v1.GetColumnMappingResponse
-	38, // 44: cullet.jobs.v1.JobService.ListColumnMappings:output_type -> cullet.jobs.v1.ListColumnMappingsResponse
-	29, // [29:45] is the sub-list for method output_type
-	13, // [13:29] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	27, // 13: cullet.jobs.v1.AssessDamageResponse.findings:type_name -> cullet.findings.v1.Finding
+	1,  // 14: cullet.jobs.v1.JobService.UploadPhoto:input_type -> cullet.jobs.v1.UploadPhotoRequest
+	3,  // 15: cullet.jobs.v1.JobService.GetPhotoUpload:input_type -> cullet.jobs.v1.GetPhotoUploadRequest
+	7,  // 16: cullet.jobs.v1.JobService.GetPhoto:input_type -> cullet.jobs.v1.GetPhotoRequest
+	5,  // 17: cullet.jobs.v1.JobService.GetOriginalPhoto:input_type -> cullet.jobs.v1.GetOriginalPhotoRequest
+	9,  // 18: cullet.jobs.v1.JobService.RecordJob:input_type -> cullet.jobs.v1.RecordJobRequest
+	11, // 19: cullet.jobs.v1.JobService.AmendJob:input_type -> cullet.jobs.v1.AmendJobRequest
+	13, // 20: cullet.jobs.v1.JobService.GetJob:input_type -> cullet.jobs.v1.GetJobRequest
+	15, // 21: cullet.jobs.v1.JobService.ListJobs:input_type -> cullet.jobs.v1.ListJobsRequest
+	17, // 22: cullet.jobs.v1.JobService.GetDriversCopy:input_type -> cullet.jobs.v1.GetDriversCopyRequest
+	19, // 23: cullet.jobs.v1.JobService.AssessDamage:input_type -> cullet.jobs.v1.AssessDamageRequest
+	28, // 24: cullet.jobs.v1.JobService.ImportJobs:input_type -> cullet.jobs.v1.ImportJobsRequest
+	29, // 25: cullet.jobs.v1.JobService.GetImport:input_type -> cullet.jobs.v1.GetImportRequest
+	30, // 26: cullet.jobs.v1.JobService.ListImports:input_type -> cullet.jobs.v1.ListImportsRequest
+	31, // 27: cullet.jobs.v1.JobService.SaveColumnMapping:input_type -> cullet.jobs.v1.SaveColumnMappingRequest
+	32, // 28: cullet.jobs.v1.JobService.GetColumnMapping:input_type -> cullet.jobs.v1.GetColumnMappingRequest
+	33, // 29: cullet.jobs.v1.JobService.ListColumnMappings:input_type -> cullet.jobs.v1.ListColumnMappingsRequest
+	2,  // 30: cullet.jobs.v1.JobService.UploadPhoto:output_type -> cullet.jobs.v1.UploadPhotoResponse
+	4,  // 31: cullet.jobs.v1.JobService.GetPhotoUpload:output_type -> cullet.jobs.v1.GetPhotoUploadResponse
+	8,  // 32: cullet.jobs.v1.JobService.GetPhoto:output_type -> cullet.jobs.v1.GetPhotoResponse
+	6,  // 33: cullet.jobs.v1.JobService.GetOriginalPhoto:output_type -> cullet.jobs.v1.GetOriginalPhotoResponse
+	10, // 34: cullet.jobs.v1.JobService.RecordJob:output_type -> cullet.jobs.v1.RecordJobResponse
+	12, // 35: cullet.jobs.v1.JobService.AmendJob:output_type -> cullet.jobs.v1.AmendJobResponse
+	14, // 36: cullet.jobs.v1.JobService.GetJob:output_type -> cullet.jobs.v1.GetJobResponse
+	16, // 37: cullet.jobs.v1.JobService.ListJobs:output_type -> cullet.jobs.v1.ListJobsResponse
+	18, // 38: cullet.jobs.v1.JobService.GetDriversCopy:output_type -> cullet.jobs.v1.GetDriversCopyResponse
+	20, // 39: cullet.jobs.v1.JobService.AssessDamage:output_type -> cullet.jobs.v1.AssessDamageResponse
+	34, // 40: cullet.jobs.v1.JobService.ImportJobs:output_type -> cullet.jobs.v1.ImportJobsResponse
+	35, // 41: cullet.jobs.v1.JobService.GetImport:output_type -> cullet.jobs.v1.GetImportResponse
+	36, // 42: cullet.jobs.v1.JobService.ListImports:output_type -> cullet.jobs.v1.ListImportsResponse
+	37, // 43: cullet.jobs.v1.JobService.SaveColumnMapping:output_type -> cullet.jobs.v1.SaveColumnMappingResponse
+	38, // 44: cullet.jobs.v1.JobService.GetColumnMapping:output_type -> cullet.jobs.v1.GetColumnMappingResponse
+	39, // 45: cullet.jobs.v1.JobService.ListColumnMappings:output_type -> cullet.jobs.v1.ListColumnMappingsResponse
+	30, // [30:46] is the sub-list for method output_type
+	14, // [14:30] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_cullet_jobs_v1_jobs_proto_init() }
