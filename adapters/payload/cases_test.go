@@ -61,9 +61,10 @@ func star() jobs.Damage {
 			InCameraArea: repairability.No,
 		},
 		Process: &repairability.Process{
-			GlassTemperature: new(repairability.Temperature(215)), HumidityPercent: new(45), Drilled: new(false),
+			GlassTemperature: new(repairability.Temperature(215)), Warming: "warmed from inside, in the shade", HumidityPercent: new(45), Drilled: new(false),
 			VacuumCycles: []int{120, 90}, PressureCycles: []int{240, 240}, ResinViscosityCP: new(60),
-			ResinFilled: new(true), CureOutsideSeconds: new(300), PitFilled: new(true), PitCureSeconds: new(90),
+			ResinFilled: new(true), CureOutsideSeconds: new(300), PitFilled: new(true), PitCureSeconds: new(90), PitFlush: new(true),
+			Result: "faint outline, no air",
 		},
 		Note: "the dog in the car barks; this note stays in the shop",
 	}

@@ -73,8 +73,10 @@ type Reading struct {
 
 // Process is what the technician read while repairing the damage.
 type Process struct {
-	GlassTemperature   Celsius     `json:"glass_temperature_c,omitempty"`
+	GlassTemperature Celsius `json:"glass_temperature_c,omitempty"`
+	// Warming is in the schema, which only grows, and is not written: the words are in TemperatureNote.
 	Warming            string      `json:"warming,omitempty"`
+	TemperatureNote    string      `json:"temperature_note,omitempty"`
 	HumidityPercent    *int        `json:"humidity_percent,omitempty"`
 	Drilled            *bool       `json:"drilled,omitempty"`
 	DrillReason        string      `json:"drill_reason,omitempty"`
@@ -88,6 +90,8 @@ type Process struct {
 	PitFilled          *bool       `json:"pit_filled,omitempty"`
 	PitResinCP         *int        `json:"pit_resin_viscosity_cp,omitempty"`
 	PitCureSeconds     *int        `json:"pit_cure_s,omitempty"`
+	PitFlush           *bool       `json:"pit_flush,omitempty"`
+	Result             string      `json:"result,omitempty"`
 	StartTime          Instant     `json:"start_time,omitempty"`
 	InjectionEndTime   Instant     `json:"injection_end_time,omitempty"`
 	CureStartTime      Instant     `json:"cure_start_time,omitempty"`

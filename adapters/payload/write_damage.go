@@ -68,13 +68,13 @@ func writeProcess(p *repairability.Process) *Process {
 		return nil
 	}
 	return &Process{
-		GlassTemperature: celsius(p.GlassTemperature), Warming: string(p.Warming),
+		GlassTemperature: celsius(p.GlassTemperature), TemperatureNote: p.Warming,
 		HumidityPercent: p.HumidityPercent, Drilled: p.Drilled, DrillReason: p.DrillReason,
 		DrillDepth: millimetres(p.DrillDepth), VacuumCycles: p.VacuumCycles,
 		PressureCycles: p.PressureCycles, ResinViscosityCP: p.ResinViscosityCP,
 		ResinFilled: p.ResinFilled, CureOutsideSeconds: p.CureOutsideSeconds,
 		CureInsideSeconds: p.CureInsideSeconds, PitFilled: p.PitFilled, PitResinCP: p.PitResinCP,
-		PitCureSeconds: p.PitCureSeconds, StartTime: maybeInstant(p.StartTime),
+		PitCureSeconds: p.PitCureSeconds, PitFlush: p.PitFlush, Result: p.Result, StartTime: maybeInstant(p.StartTime),
 		InjectionEndTime: maybeInstant(p.InjectionEndTime), CureStartTime: maybeInstant(p.CureStartTime),
 		EndTime: maybeInstant(p.EndTime), Reason: p.Reason,
 	}

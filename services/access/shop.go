@@ -7,6 +7,7 @@ package access
 import (
 	"time"
 
+	"cullet/services/finding"
 	"cullet/services/ident"
 )
 
@@ -57,7 +58,29 @@ type Shop struct {
 	StandardKey  string        `json:"standard_key,omitempty" validate:"max=60"`
 	TaxElections []TaxElection `json:"tax_elections,omitempty" validate:"max=100,dive"`
 	WarrantyText string        `json:"warranty_text,omitempty" validate:"max=4000"`
-	Version      int           `json:"-"`
+	// ProcessRanges are the readings whose usual range the shop has set; all others are as they ship.
+	ProcessRanges []ProcessRange `json:"process_ranges,omitempty"`
+	Version       int            `json:"-"`
+}
+
+// ProcessRange is what is usual for one reading of a repair's process, in steps of the reading's
+// scale. A nil end is open.
+type ProcessRange struct {
+	Reading string `json:"reading"`
+	Low     *int   `json:"low,omitempty"`
+	High    *int   `json:"high,omitempty"`
+}
+
+// Reading is a reading of a repair's process whose usual range is a setting.
+type Reading struct {
+	Unit string
+	// Scale is how many steps make one unit: 100 for millimetres in hundredths.
+	Scale int
+	// Usual is the range that ships, and names the reading; Source says how well it is known.
+	Usual  ProcessRange
+	Source finding.Source
+	// PossibleLow and PossibleHigh bound what may be set.
+	PossibleLow, PossibleHigh int
 }
 
 // Zone gives the shop's time zone; UTC when the stored name is not known to this machine.

@@ -77,6 +77,10 @@ var breaks = map[string]func(*Case){
 		d := c.Job.Record.Damages[0]
 		c.Job.Record.Damages = []jobs.Damage{d, d, d}
 	},
+	"READING-DEMANDED": func(c *Case) {
+		c.Payer.Profile.Readings = []payers.ReadingDemand{{Reading: "vacuum_seconds", IsStop: true}}
+	},
+	"READING-WANTED":     func(c *Case) { c.Payer.Profile.Readings = []payers.ReadingDemand{{Reading: "vacuum_seconds"}} },
 	"PROCESS-MISSING":    func(c *Case) { c.Job.Record.Damages[0].Process = nil },
 	"PHOTO-MISSING":      func(c *Case) { c.Job.Record.Photos = c.Job.Record.Photos[1:] },
 	"PHOTO-NOT-UPLOADED": func(c *Case) { delete(c.Photos, hashAfter) },

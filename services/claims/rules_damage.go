@@ -151,7 +151,39 @@ func list(words []string) string {
 	return text
 }
 
+// lacking reports each demanded reading of that weight that a repaired damage lacks.
+func lacking(isStop bool) func(c *Case, broken report) {
+	return func(c *Case, broken report) {
+		for i, d := range c.Job.Record.Damages {
+			if d.Outcome != repairability.Repaired {
+				continue
+			}
+			for _, demand := range c.Payer.Profile.Readings {
+				words, isLacking := d.Process.Lacks(demand.Reading)
+				if isLacking && demand.IsStop == isStop {
+					broken(damagePath(i)+".process."+demand.Reading, fmt.Sprintf(
+						"%s wants to see the %s of damage %d, and the record does not have it.", c.Payer.Name, words, i+1), "")
+				}
+			}
+		}
+	}
+}
+
 var processRules = []Rule{
+	{
+		Code: "READING-DEMANDED", Family: FamilyProcess, Severity: finding.Stop,
+		Demand: "Every reading of the process that the payer demands was taken.",
+		Fix:    "Amend the record with the reading if it is still known; else ask the payer whether it takes the claim without.",
+		Source: profileSource,
+		check:  lacking(true),
+	},
+	{
+		Code: "READING-WANTED", Family: FamilyProcess, Severity: finding.Caution,
+		Demand: "Every reading of the process that the payer would like to see was taken.",
+		Fix:    "Amend the record with the reading if it is still known.",
+		Source: profileSource,
+		check:  lacking(false),
+	},
 	{
 		Code: "PROCESS-MISSING", Family: FamilyProcess, Severity: finding.Caution,
 		Demand: "Every repaired damage has readings of its process.",

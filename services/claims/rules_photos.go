@@ -19,7 +19,7 @@ var photoRules = []Rule{
 		Code: "PHOTO-MISSING", Family: FamilyPhotos, Severity: finding.Stop,
 		Demand: "Every photo that the payer demands is there.",
 		Fix:    "Upload the photo and amend the record with it.",
-		Source: finding.Source{Citation: "the payer's profile", Known: finding.CommonPractice},
+		Source: profileSource,
 		check:  checkDemandedPhotos,
 	},
 	{

@@ -20,7 +20,7 @@ func measuredBreak(d repairability.Damage) Case {
 	c.Job.Record.Glass = repairability.Glass{Width: mm(1500), Height: mm(800), DriverSide: repairability.Left, WiperTop: mm(700),
 		SteeringCentre: mm(400), SteeringTop: mm(100), SoldAlready: repairability.Yes, EarlierRepairs: new(0), DriverAssistance: repairability.No}
 	c.Job.Record.Damages[0].Damage = d
-	c.Job.Assessments, _ = jobs.Assess(&c.Job.Record, c.Shop.StandardKey)
+	c.Job.Assessments, _ = jobs.Assess(&c.Job.Record, c.Shop.StandardKey, jobs.Ranges(nil))
 	return c
 }
 

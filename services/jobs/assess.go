@@ -23,10 +23,11 @@ func Standard(key string, day time.Time) (repairability.Standard, bool) {
 }
 
 // Assess judges a record by the shop's repair standard and lists what was found: about the
-// vehicle's number, about the glass, about the readings of each process. A standard that is not
+// vehicle's number, about the glass, about the readings of each process, which it holds against what
+// is usual in the shop. A standard that is not
 // known leaves every damage unjudged. Paths are those of a job: "record.damages[0].spread_mm". It
 // is pure and may be repeated.
-func Assess(r *Record, standardKey string) ([]repairability.Assessment, []finding.Finding) {
+func Assess(r *Record, standardKey string, usual repairability.Ranges) ([]repairability.Assessment, []finding.Finding) {
 	day := r.RepairDay()
 	_, found := vin.Parse(r.Vehicle.VIN, day)
 	standard, _ := Standard(standardKey, day)
@@ -39,7 +40,7 @@ func Assess(r *Record, standardKey string) ([]repairability.Assessment, []findin
 		if r.Damages[i].Process == nil {
 			continue
 		}
-		for _, f := range repairability.CheckProcess(repairability.DefaultRanges(), *r.Damages[i].Process) {
+		for _, f := range repairability.CheckProcess(usual, *r.Damages[i].Process) {
 			f.Path = fmt.Sprintf("record.damages[%d].%s", i, f.Path)
 			found = append(found, f)
 		}

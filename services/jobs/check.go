@@ -129,7 +129,7 @@ func (c *checker) damages() {
 // process refuses only what cannot be kept; what is unusual is a caution of CheckProcess.
 func (c *checker) process(i int, p *repairability.Process) {
 	for _, text := range []struct{ name, text string }{{"temperature_note", p.Warming},
-		{"drill_reason", p.DrillReason}, {"reason", p.Reason}} {
+		{"drill_reason", p.DrillReason}, {"result_note", p.Result}, {"reason", p.Reason}} {
 		if n := len(text.text); n > maxProcessText && len([]rune(text.text)) > maxProcessText {
 			c.fault(processPath(i, text.name), "TOO_LARGE", "%d characters were given and at most %d are allowed; shorten the text",
 				len([]rune(text.text)), maxProcessText)

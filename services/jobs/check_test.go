@@ -146,7 +146,7 @@ func TestAssess(t *testing.T) {
 	t.Parallel()
 	r := record()
 	r.Vehicle.VIN, r.Glass.DriverAssistance, r.Damages[0].Process.VacuumCycles = "1HGCM82633A004353", repairability.Yes, []int{120, 2}
-	assessments, found := jobs.Assess(r, "")
+	assessments, found := jobs.Assess(r, "", jobs.Ranges(nil))
 	usual, ok := jobs.Standard("", r.RepairDay())
 	if !ok || usual.Family != jobs.UsualStandard {
 		t.Fatalf("the usual standard is %q of family %q", usual.Key, usual.Family)
@@ -165,7 +165,7 @@ func TestAssess(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("findings (-want +got):\n%s", diff)
 	}
-	if unknown, _ := jobs.Assess(r, "NO-SUCH-STANDARD"); unknown[0].Verdict != repairability.CannotBeSaid {
+	if unknown, _ := jobs.Assess(r, "NO-SUCH-STANDARD", jobs.Ranges(nil)); unknown[0].Verdict != repairability.CannotBeSaid {
 		t.Errorf("by a standard that nobody knows the verdict is %s", unknown[0].Verdict)
 	}
 }

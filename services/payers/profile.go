@@ -29,6 +29,14 @@ type PhotoDemand struct {
 	IsPerDamage bool `json:"is_per_damage,omitempty"`
 }
 
+// ReadingDemand is a reading of the process that the payer wants to see of each repaired damage.
+type ReadingDemand struct {
+	// Reading is its name in a process, "vacuum_seconds".
+	Reading string `json:"reading" validate:"max=60"`
+	// IsStop keeps a claim back that lacks it; else it is a caution.
+	IsStop bool `json:"is_stop,omitempty"`
+}
+
 // Profile is what a payer demands, pays and how it is reached. Versions never change; a claim
 // remembers the one that checked it.
 type Profile struct {
@@ -40,6 +48,8 @@ type Profile struct {
 	PolicyNumberPattern        string        `json:"policy_number_pattern,omitempty" validate:"max=200"`
 	AuthorizationNumberPattern string        `json:"authorization_number_pattern,omitempty" validate:"max=200"`
 	Photos                     []PhotoDemand `json:"photos,omitempty" validate:"max=10,dive"`
+	// Readings are those of the process that the payer wants to see.
+	Readings []ReadingDemand `json:"required_readings,omitempty" validate:"max=40,dive"`
 	// StandardKey is the repair standard demanded; empty for the shop's.
 	StandardKey string `json:"standard_key,omitempty" validate:"max=60"`
 	// FilingLimitDays is 0 when there is no limit; it counts from the repair, or from the loss.

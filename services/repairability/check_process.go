@@ -18,9 +18,9 @@ const (
 	CodeNotFilled    = "PROCESS-NOT-FILLED"
 	CodePitNotFilled = "PROCESS-PIT-NOT-FILLED"
 	CodeOrder        = "PROCESS-ORDER"
+	CodeResinGlass   = "PROCESS-RESIN-TEMPERATURE"
+	CodePitNotFlush  = "PROCESS-PIT-NOT-FLUSH"
 )
-
-var usualPractice = practice("usual readings of a repair; the resin maker's sheet goes before them")
 
 // CheckProcess looks at the readings of one repair. Every finding is a caution that asks for a
 // reason, and never a refusal; a reading that was not taken is no finding, since what has to be
@@ -48,7 +48,7 @@ func (c *processChecker) caution(code, field, sentence, fix string) {
 		fix = "The reason given is kept beside it."
 	}
 	c.found = append(c.found, finding.Finding{Code: code, Severity: finding.Caution, Path: "process." + field,
-		Sentence: sentence, Fix: fix, Source: usualPractice})
+		Sentence: sentence, Fix: fix, Source: UsualPractice})
 }
 
 // unit writes a number of a reading for a person.
@@ -138,8 +138,12 @@ func (c *processChecker) cycles(ranges Ranges, p Process) {
 }
 
 func (c *processChecker) number(field, name string, n int, r Range) {
-	if n > r.UsualHigh {
+	switch {
+	case n > r.UsualHigh:
 		c.caution(CodeUnusual, field, fmt.Sprintf("There were %d %s cycles; usual are %d or fewer.", n, name, r.UsualHigh),
+			"Give the reason, or correct it.")
+	case n > 0 && n < r.UsualLow:
+		c.caution(CodeUnusual, field, fmt.Sprintf("There were %d %s cycles; usual are %d or more.", n, name, r.UsualLow),
 			"Give the reason, or correct it.")
 	}
 }
@@ -147,6 +151,31 @@ func (c *processChecker) number(field, name string, n int, r Range) {
 func (c *processChecker) resin(ranges Ranges, p Process) {
 	c.reading("resin_viscosity_cp", "Resin viscosity", p.ResinViscosityCP, ranges.ResinViscosityCP, whole("cP"))
 	c.reading("pit_resin_viscosity_cp", "Pit resin viscosity", p.PitResinCP, ranges.PitViscosityCP, whole("cP"))
+	c.resinOnGlass(ranges, p)
+}
+
+// resinOnGlass holds the resin against the temperature of the glass.
+func (c *processChecker) resinOnGlass(ranges Ranges, p Process) {
+	if p.ResinViscosityCP == nil || p.GlassTemperature == nil {
+		return
+	}
+	n, glass := *p.ResinViscosityCP, *p.GlassTemperature
+	r, where := ranges.ResinOnColdCP, "below "+tenthsCelsius(int(ColdGlass))
+	switch {
+	case glass > WarmGlass:
+		r, where = ranges.ResinOnWarmCP, "above "+tenthsCelsius(int(WarmGlass))
+	case glass >= ColdGlass:
+		return
+	}
+	usual := fmt.Sprintf("%d cP or less", r.UsualHigh)
+	switch {
+	case n < r.UsualLow:
+		usual = fmt.Sprintf("%d cP or more", r.UsualLow)
+	case n <= r.UsualHigh:
+		return
+	}
+	c.caution(CodeResinGlass, "resin_viscosity_cp", fmt.Sprintf("The resin has %d cP on glass of %s; usual on glass %s is %s.",
+		n, tenthsCelsius(int(glass)), where, usual), "Give the reason, or correct it.")
 }
 
 func (c *processChecker) cure(ranges Ranges, p Process) {
@@ -156,6 +185,10 @@ func (c *processChecker) cure(ranges Ranges, p Process) {
 	if p.PitFilled != nil && !*p.PitFilled {
 		c.caution(CodePitNotFilled, "is_pit_filled", "The pit was not filled; it stays open to dirt and the wipers.",
 			"Give the reason, or fill and cure the pit.")
+	}
+	if p.PitFlush != nil && !*p.PitFlush {
+		c.caution(CodePitNotFlush, "is_pit_flush", "The pit was not finished flush with the glass; the wipers catch on it.",
+			"Give the reason, or scrape and polish the pit.")
 	}
 }
 

@@ -28,6 +28,10 @@ type Process struct {
 	PitFilled          *bool `json:"is_pit_filled,omitempty"`
 	PitResinCP         *int  `json:"pit_resin_viscosity_cp,omitempty"`
 	PitCureSeconds     *int  `json:"pit_cure_seconds,omitempty"`
+	// PitFlush tells whether the filled pit was finished flush with the glass.
+	PitFlush *bool `json:"is_pit_flush,omitempty"`
+	// Result says what was seen of the finished repair ("faint outline, no air, dry inside").
+	Result string `json:"result_note,omitempty"`
 	// StartTime and EndTime bound the work; InjectionEndTime and CureStartTime lie between them.
 	StartTime        *time.Time `json:"start_time,omitempty"`
 	InjectionEndTime *time.Time `json:"injection_end_time,omitempty"`

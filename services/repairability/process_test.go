@@ -1,6 +1,8 @@
 package repairability
 
 import (
+	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -90,6 +92,16 @@ func TestProcessRules(t *testing.T) {
 		{"not filled after one cycle", func(p *Process) { p.ResinFilled = new(false) }, []string{"PROCESS-NOT-FILLED CAUTION process.is_resin_filled"}},
 		{"not filled after two", func(p *Process) { p.ResinFilled, p.PressureCycles = new(false), []int{120, 120} }, nil},
 		{"pit left open", func(p *Process) { p.PitFilled = new(false) }, []string{"PROCESS-PIT-NOT-FILLED CAUTION process.is_pit_filled"}},
+		{"thick resin on cold glass", func(p *Process) { p.GlassTemperature, p.ResinViscosityCP = new(Temperature(149)), new(51) },
+			[]string{"PROCESS-RESIN-TEMPERATURE CAUTION process.resin_viscosity_cp"}},
+		{"as thick as is usual on cold glass", func(p *Process) { p.GlassTemperature, p.ResinViscosityCP = new(Temperature(149)), new(50) }, nil},
+		{"thick resin on glass no longer cold", func(p *Process) { p.GlassTemperature, p.ResinViscosityCP = new(Temperature(150)), new(51) }, nil},
+		{"thin resin on warm glass", func(p *Process) { p.GlassTemperature, p.ResinViscosityCP = new(Temperature(301)), new(39) },
+			[]string{"PROCESS-RESIN-TEMPERATURE CAUTION process.resin_viscosity_cp"}},
+		{"as thin as is usual on warm glass", func(p *Process) { p.GlassTemperature, p.ResinViscosityCP = new(Temperature(301)), new(40) }, nil},
+		{"thin resin on glass not yet warm", func(p *Process) { p.GlassTemperature, p.ResinViscosityCP = new(Temperature(300)), new(39) }, nil},
+		{"pit left proud", func(p *Process) { p.PitFlush = new(false) }, []string{"PROCESS-PIT-NOT-FLUSH CAUTION process.is_pit_flush"}},
+		{"pit finished", func(p *Process) { p.PitFlush = new(true) }, nil},
 		{"cured before it was filled", func(p *Process) { p.CureStartTime = new(p.InjectionEndTime.Add(-time.Second)) },
 			[]string{"PROCESS-ORDER CAUTION process.cure_start_time"}},
 		{"ended before it began", func(p *Process) {
@@ -109,13 +121,47 @@ func TestProcessRules(t *testing.T) {
 	}
 }
 
-// TestShopsRangesReplaceOurs: the ranges are settings.
-func TestShopsRangesReplaceOurs(t *testing.T) {
+// TestEveryRangeIsASetting: each range of DefaultRanges has a name of its own, and moving either of
+// its ends just past the usual process makes the caution of that reading.
+func TestEveryRangeIsASetting(t *testing.T) {
 	t.Parallel()
-	ranges := DefaultRanges()
-	ranges.VacuumSeconds.UsualLow = 90
-	want := []string{"PROCESS-UNUSUAL CAUTION process.vacuum_seconds[0]"}
-	if diff := cmp.Diff(want, codesOf(CheckProcess(ranges, usual()))); diff != "" {
-		t.Errorf("findings (-want +got):\n%s", diff)
+	caution := map[string]string{ // the caution that a range gives, where it is not "PROCESS-UNUSUAL" of its own name
+		"vacuum_seconds": "PROCESS-UNUSUAL CAUTION process.vacuum_seconds[0]", "pressure_seconds": "PROCESS-UNUSUAL CAUTION process.pressure_seconds[0]",
+		"cycles": "PROCESS-UNUSUAL CAUTION process.vacuum_seconds", "cure_seconds": "PROCESS-UNUSUAL CAUTION process.cure_outside_seconds",
+		"whole_repair_minutes":   "PROCESS-UNUSUAL CAUTION process.end_time",
+		"resin_on_cold_glass_cp": "PROCESS-RESIN-TEMPERATURE CAUTION process.resin_viscosity_cp",
+		"resin_on_warm_glass_cp": "PROCESS-RESIN-TEMPERATURE CAUTION process.resin_viscosity_cp",
+	}
+	readings := map[string]int{"glass_temperature_c": 200, "humidity_percent": 50, "drill_depth_mm": 160, "vacuum_seconds": 60,
+		"pressure_seconds": 120, "cycles": 1, "resin_viscosity_cp": 40, "resin_on_cold_glass_cp": 40, "resin_on_warm_glass_cp": 40,
+		"pit_resin_viscosity_cp": 1000, "cure_seconds": 120, "pit_cure_seconds": 180, "whole_repair_minutes": 30}
+	if got, want := len(new(Ranges).Named()), reflect.TypeFor[Ranges]().NumField(); got != want {
+		t.Errorf("%d of %d ranges have a name", got, want)
+	}
+	for i, named := range new(Ranges).Named() {
+		p := usual()
+		switch named.Name {
+		case "resin_on_cold_glass_cp":
+			p.GlassTemperature = new(Temperature(149))
+		case "resin_on_warm_glass_cp":
+			p.GlassTemperature = new(Temperature(301))
+		}
+		want := caution[named.Name]
+		if want == "" {
+			want = "PROCESS-UNUSUAL CAUTION process." + named.Name
+		}
+		for name, set := range map[string]func(*Range, int){
+			"low":  func(r *Range, n int) { r.UsualLow = n + 1 },
+			"high": func(r *Range, n int) { r.UsualLow, r.UsualHigh = r.PossibleLow, n-1 },
+		} {
+			ranges := DefaultRanges()
+			set(ranges.Named()[i].Range, readings[named.Name])
+			if got := codesOf(CheckProcess(ranges, p)); !slices.Contains(got, want) {
+				t.Errorf("%s, %s end: got %v, want %s", named.Name, name, got, want)
+			}
+		}
+		if len(CheckProcess(DefaultRanges(), p)) > 0 || named.Unit == "" || named.Scale < 1 {
+			t.Errorf("%s: the usual process has findings, or the range has no unit", named.Name)
+		}
 	}
 }

@@ -22,6 +22,7 @@ import (
 	"cullet/services/internal/gateway"
 	"cullet/services/internal/rpc"
 	"cullet/services/invoices/invoicesrpc"
+	"cullet/services/jobs"
 	"cullet/services/jobs/jobsrpc"
 	"cullet/services/payers/payersrpc"
 	"cullet/services/repairability"
@@ -42,12 +43,12 @@ type room struct {
 // rooms are all services. A new one is one entry here, one in client.New, and nothing else.
 var rooms = []room{
 	{gateway: accessv1.RegisterAccessServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
-		accessv1.RegisterAccessServiceServer(r, accessrpc.New(h.db, h.pages, h.Now, standardKeys()))
+		accessv1.RegisterAccessServiceServer(r, accessrpc.New(h.db, h.pages, h.Now, standardKeys(), jobs.Readings()))
 	}},
 	{gateway: payersv1.RegisterPayerServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		payersv1.RegisterPayerServiceServer(r, payersrpc.New(payersrpc.Config{DB: h.db, Pages: h.pages, Ring: h.ring,
 			Now: h.Now, Shop: h.shop, Formats: namesOf(h.Formats), Channels: namesOf(h.Channels),
-			CoverageFields: claims.CoverageFieldNames(), Standards: standardKeys()}))
+			CoverageFields: claims.CoverageFieldNames(), Standards: standardKeys(), Readings: repairability.ReadingNames()}))
 	}},
 	{gateway: customersv1.RegisterCustomerServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		customersv1.RegisterCustomerServiceServer(r, customersrpc.New(h.db, h.pages, h.Now))

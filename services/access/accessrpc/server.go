@@ -27,11 +27,14 @@ type Server struct {
 	now   func() time.Time
 	// standards are the keys of the repair standards that a shop may work to.
 	standards []string
+	// readings are those whose usual range a shop may set.
+	readings []access.Reading
 }
 
-// New makes the server. Standards are the keys of the repair standards that a shop may work to.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, standards []string) *Server {
-	return &Server{db: db, pages: pages, now: now, standards: standards}
+// New makes the server. Standards are the keys of the repair standards that a shop may work to, readings
+// those whose usual range it may set.
+func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, standards []string, readings []access.Reading) *Server {
+	return &Server{db: db, pages: pages, now: now, standards: standards, readings: readings}
 }
 
 // GetCaller tells whose key this is.

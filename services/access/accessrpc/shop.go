@@ -27,7 +27,7 @@ func (s *Server) GetShop(ctx context.Context, _ *accessv1.GetShopRequest) (*acce
 	if err != nil {
 		return nil, err
 	}
-	return &accessv1.GetShopResponse{Shop: toShop(shop)}, nil
+	return &accessv1.GetShopResponse{Shop: s.toShop(shop)}, nil
 }
 
 // UpdateShop stores the whole shop as it shall be. Claims that are not yet released are checked
@@ -46,6 +46,9 @@ func (s *Server) UpdateShop(
 		faults = append(faults, errs.Field{Path: "shop.standard_key", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf(
 			"%q was given; allowed are %s", key, strings.Join(s.standards, ", "))})
 	}
+	set, ofRanges := s.fromRanges(req.GetShop().GetProcessRanges())
+	wanted.ProcessRanges = set
+	faults = append(faults, ofRanges...)
 	if err := rpc.Refuse(ctx, append(faults, rpc.Validate("shop", wanted)...)); err != nil {
 		return nil, err
 	}
@@ -73,16 +76,16 @@ func (s *Server) UpdateShop(
 		if err := s.audit(ctx, tx, "shop.updated", "shop", string(shop.ID)); err != nil {
 			return nil, err
 		}
-		return &accessv1.UpdateShopResponse{Shop: toShop(shop)}, nil
+		return &accessv1.UpdateShopResponse{Shop: s.toShop(shop)}, nil
 	})
 }
 
-func toShop(s access.Shop) *accessv1.Shop {
-	message := &accessv1.Shop{ShopId: string(s.ID), Name: s.Name, Address: wire.ToAddress(s.Address),
-		Telephone: s.Telephone, TimeZone: s.TimeZone, CurrencyCode: s.CurrencyCode, TaxNumber: s.TaxNumber,
-		RemitTo: wire.ToAddress(s.RemitTo), StandardKey: s.StandardKey, WarrantyText: s.WarrantyText,
-		Etag: rpc.Etag(s.Version)}
-	for _, e := range s.TaxElections {
+func (s *Server) toShop(shop access.Shop) *accessv1.Shop {
+	message := &accessv1.Shop{ShopId: string(shop.ID), Name: shop.Name, Address: wire.ToAddress(shop.Address),
+		Telephone: shop.Telephone, TimeZone: shop.TimeZone, CurrencyCode: shop.CurrencyCode, TaxNumber: shop.TaxNumber,
+		RemitTo: wire.ToAddress(shop.RemitTo), StandardKey: shop.StandardKey, WarrantyText: shop.WarrantyText,
+		ProcessRanges: s.toRanges(shop.ProcessRanges), Etag: rpc.Etag(shop.Version)}
+	for _, e := range shop.TaxElections {
 		message.TaxElections = append(message.TaxElections, &accessv1.TaxElection{State: e.State,
 			ValidFrom: e.ValidFrom, Basis: e.Basis, IsAggregate: e.IsAggregate})
 	}

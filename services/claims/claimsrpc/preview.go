@@ -56,7 +56,7 @@ func (s *Server) PreviewClaim(ctx context.Context, req *claimsv1.PreviewClaimReq
 		return nil, err
 	}
 	job := jobs.Job{Shop: shop.ID, Version: 1, Record: record, RecordTime: at, RecordedBy: rpc.CallerFrom(ctx).Name}
-	job.Assessments, job.Findings = jobs.Assess(&record, shop.StandardKey)
+	job.Assessments, job.Findings = jobs.Assess(&record, shop.StandardKey, jobs.Ranges(shop.ProcessRanges))
 	preview, err := s.line.Preview(ctx, shop.ID, job)
 	if errs.Is(err, errs.NotFound) {
 		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "record.coverage.payer_code", Reason: "PAYER_UNKNOWN", Message: fmt.Sprintf(

@@ -15,6 +15,7 @@ import (
 
 	"cullet/adapters"
 	"cullet/adapters/payload"
+	accessv1 "cullet/proto/cullet/access/v1"
 	claimsv1 "cullet/proto/cullet/claims/v1"
 	findingsv1 "cullet/proto/cullet/findings/v1"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
@@ -202,4 +203,29 @@ func faults(t *testing.T, err error) (all []string) {
 		all = append(all, f.Path+" "+f.Reason)
 	}
 	return all
+}
+
+// TestPreviewHoldsReadingsAgainstTheShops: what is usual is the shop's to say.
+func TestPreviewHoldsReadingsAgainstTheShops(t *testing.T) {
+	t.Parallel()
+	w := start(t)
+	shop, err := w.Access.GetShop(t.Context(), &accessv1.GetShopRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for high, want := range map[float64]string{240: "", 239: "CAUTION job.damages[0].process.pressure_seconds[0]"} {
+		shop.GetShop().ProcessRanges = []*accessv1.ProcessRange{{Reading: "pressure_seconds", High: &high}}
+		set, err := w.Access.UpdateShop(t.Context(), &accessv1.UpdateShopRequest{Shop: shop.GetShop()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		shop.Shop = set.GetShop()
+		answer, err := w.Claims.PreviewClaim(t.Context(), &claimsv1.PreviewClaimRequest{Record: record(t)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := found(answer.GetClaim(), "PROCESS-UNUSUAL"); got != want {
+			t.Errorf("240 s where at most %v s are usual: %q, want %q", high, got, want)
+		}
+	}
 }

@@ -17,7 +17,7 @@ const (
 // longTexts are the fields that people write sentences into: they may hold line breaks.
 var longTexts = map[protoreflect.Name]bool{
 	"note": true, "text": true, "reason": true, "warranty_text": true, "hours": true,
-	"temperature_note": true, "drill_reason": true,
+	"temperature_note": true, "drill_reason": true, "result_note": true,
 }
 
 func (w *walker) text(s string, here spot) {

@@ -14,11 +14,13 @@ import (
 
 	"github.com/lib/pq"
 
+	"cullet/services/access"
 	"cullet/services/ident"
 	"cullet/services/internal/once"
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
 	"cullet/services/jobs"
+	"cullet/services/repairability"
 )
 
 // TopicOpen is the work that follows a record: its claim is opened.
@@ -56,6 +58,19 @@ type Seen struct {
 	// StandardKey and CurrencyCode are the shop's; an empty key means that it has chosen none.
 	StandardKey  string `db:"standard_key"`
 	CurrencyCode string `db:"currency_code"`
+	// ProcessRanges are those that the shop has set, as its settings hold them; nil when it has set none.
+	ProcessRanges []byte `db:"process_ranges"`
+}
+
+// Usual gives what is usual in the shop for the readings of a process.
+func (s *Seen) Usual() (repairability.Ranges, error) {
+	var set []access.ProcessRange
+	if s.ProcessRanges != nil {
+		if err := json.Unmarshal(s.ProcessRanges, &set); err != nil {
+			return repairability.Ranges{}, fmt.Errorf("read the shop's usual readings: %w", err)
+		}
+	}
+	return jobs.Ranges(set), nil
 }
 
 const look = `
@@ -66,7 +81,8 @@ SELECT r.fingerprint AS request_fingerprint, r.answer, coalesce(j.job_id::text, 
   $7 = '' OR EXISTS (SELECT FROM payers p WHERE p.shop_id = $1 AND p.code = $7) AS payer_known,
   $8 = '' OR EXISTS (SELECT FROM customers c WHERE c.shop_id = $1 AND c.customer_id = NULLIF($8, '')::uuid) AS customer_known,
   $9 = '' OR EXISTS (SELECT FROM jobs w WHERE w.shop_id = $1 AND w.job_id = NULLIF($9, '')::uuid) AS warranty_known,
-  coalesce(s.settings ->> 'standard_key', '') AS standard_key, s.settings ->> 'currency_code' AS currency_code
+  coalesce(s.settings ->> 'standard_key', '') AS standard_key, s.settings ->> 'currency_code' AS currency_code,
+  s.settings -> 'process_ranges' AS process_ranges
 FROM shops s
 LEFT JOIN requests r ON r.shop_id = $1 AND r.caller = $2 AND r.method = $3 AND r.request_id = $4
 LEFT JOIN jobs j ON j.shop_id = $1 AND j.external_reference = $5 AND j.version = 1

@@ -88,7 +88,7 @@ func (b bench) recording(request string, r jobs.Record) *jobspg.Recording {
 	b.t.Helper()
 	job := jobs.Job{ID: ident.New[ident.Job](), Shop: b.shop, Version: 1, Record: r, RecordTime: at, RecordedBy: "tablet",
 		Findings: []finding.Finding{{Code: "A", Severity: finding.Note, Path: "record.vehicle.vin"}}}
-	job.Assessments, _ = jobs.Assess(&r, "")
+	job.Assessments, _ = jobs.Assess(&r, "", jobs.Ranges(nil))
 	text, fingerprint, err := r.Canonical()
 	if err != nil {
 		b.t.Fatal(err)

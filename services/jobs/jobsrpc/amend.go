@@ -77,7 +77,11 @@ func (s *Server) amend(ctx context.Context, tx *pg.Tx, version int, w *jobspg.Wr
 		return err
 	}
 	w.Job.Shop = tx.Shop()
-	w.Job.Assessments, w.Job.Findings = jobs.Assess(&w.Job.Record, seen.StandardKey)
+	usual, err := seen.Usual()
+	if err != nil {
+		return err
+	}
+	w.Job.Assessments, w.Job.Findings = jobs.Assess(&w.Job.Record, seen.StandardKey, usual)
 	ok, err := jobspg.Amend(ctx, tx, w)
 	if pg.Violated(err, "job_photos_uploaded") || err == nil && !ok {
 		return pg.Raced(errors.Join(fmt.Errorf("amend job %s: somebody was faster", w.Job.ID), err))

@@ -31,6 +31,7 @@ func texts() []textField {
 		{"damages[0].note", func(m *jobsv1.RepairRecord) *string { return &m.Damages[0].Note }, 2000, true},
 		{"damages[0].process.temperature_note", func(m *jobsv1.RepairRecord) *string { return &m.Damages[0].Process.TemperatureNote }, 1000, true},
 		{"damages[0].process.drill_reason", func(m *jobsv1.RepairRecord) *string { return &m.Damages[0].Process.DrillReason }, 1000, true},
+		{"damages[0].process.result_note", func(m *jobsv1.RepairRecord) *string { return &m.Damages[0].Process.ResultNote }, 1000, true},
 		{"damages[0].process.reason", func(m *jobsv1.RepairRecord) *string { return &m.Damages[0].Process.Reason }, 1000, true},
 		{"time_zone", func(m *jobsv1.RepairRecord) *string { return &m.TimeZone }, 0, false},
 		{"technician", func(m *jobsv1.RepairRecord) *string { return &m.Technician }, 100, false},

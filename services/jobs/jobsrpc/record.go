@@ -150,7 +150,11 @@ func (s *Server) keep(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at ti
 	if err := rpc.Refuse(ctx, missing(&r.Job.Record, seen)); err != nil {
 		return jobs.Job{}, err
 	}
-	r.Job.Assessments, r.Job.Findings = jobs.Assess(&r.Job.Record, seen.StandardKey)
+	usual, err := seen.Usual()
+	if err != nil {
+		return jobs.Job{}, err
+	}
+	r.Job.Assessments, r.Job.Findings = jobs.Assess(&r.Job.Record, seen.StandardKey, usual)
 	isStored, err := jobspg.Record(ctx, tx, r)
 	switch {
 	case pg.Violated(err, "jobs_external_reference") || pg.Violated(err, "job_photos_uploaded"):

@@ -46,6 +46,7 @@ func checkNames(req *payersv1.CreatePayerRequest) []errs.Field {
 func (s *Server) checkProfile(path string, m *payersv1.PayerProfile, p payers.Profile) []errs.Field {
 	f := faultList{prefix: path, all: rpc.Validate(path, p)}
 	s.checkFieldNames(&f, p)
+	s.checkReadings(&f, p.Readings)
 	checkPattern(&f, "policy_number_pattern", p.PolicyNumberPattern)
 	checkPattern(&f, "authorization_number_pattern", p.AuthorizationNumberPattern)
 	oneOf(&f, "format", p.Format, s.Formats)
@@ -91,6 +92,20 @@ func (s *Server) checkFieldNames(f *faultList, p payers.Profile) {
 			f.add(path, "UNKNOWN_VALUE", "%q was given; allowed are %s", name, strings.Join(known, ", "))
 		} else if slices.Contains(p.RequiredFields, name) {
 			f.add(path, "CONTRADICTION", "%q is demanded and forbidden at once; take it out of one of the lists", name)
+		}
+	}
+}
+
+// checkReadings refuses readings that nobody takes, and the same one twice.
+func (s *Server) checkReadings(f *faultList, demands []payers.ReadingDemand) {
+	for i, d := range demands {
+		path := fmt.Sprintf("required_readings[%d].reading", i)
+		if !slices.Contains(s.Readings, d.Reading) {
+			f.add(path, "UNKNOWN_VALUE", "%.60q was given; allowed are %s", d.Reading, strings.Join(s.Readings, ", "))
+		}
+		first := slices.IndexFunc(demands, func(other payers.ReadingDemand) bool { return other.Reading == d.Reading })
+		if first < i {
+			f.add(path, "REPEATED", "%.60q is demanded in required_readings[%d] already; give each reading once", d.Reading, first)
 		}
 	}
 }

@@ -42,6 +42,9 @@ func toProfile(p payers.Profile) *payersv1.PayerProfile {
 	for _, photo := range p.Photos {
 		message.Photos = append(message.Photos, &payersv1.PhotoDemand{Kind: photo.Kind, IsPerDamage: photo.IsPerDamage})
 	}
+	for _, r := range p.Readings {
+		message.RequiredReadings = append(message.RequiredReadings, &payersv1.ReadingDemand{Reading: r.Reading, IsStop: r.IsStop})
+	}
 	for _, a := range p.Agreements {
 		message.PriceAgreements = append(message.PriceAgreements, toAgreement(a))
 	}
@@ -67,6 +70,9 @@ func fromProfile(m *payersv1.PayerProfile) payers.Profile {
 	}
 	for _, photo := range m.GetPhotos() {
 		p.Photos = append(p.Photos, payers.PhotoDemand{Kind: photo.GetKind(), IsPerDamage: photo.GetIsPerDamage()})
+	}
+	for _, r := range m.GetRequiredReadings() {
+		p.Readings = append(p.Readings, payers.ReadingDemand{Reading: r.GetReading(), IsStop: r.GetIsStop()})
 	}
 	for _, a := range m.GetPriceAgreements() {
 		p.Agreements = append(p.Agreements, fromAgreement(a))

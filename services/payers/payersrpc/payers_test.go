@@ -46,6 +46,7 @@ func usd(minor int64) *moneyv1.Money { return &moneyv1.Money{MinorUnits: minor, 
 func full() *payersv1.PayerProfile {
 	return &payersv1.PayerProfile{
 		RequiredFields: []string{"policy_number", "authorization.number"}, ForbiddenFields: []string{"purchase_order"},
+		RequiredReadings:    []*payersv1.ReadingDemand{{Reading: "vacuum_seconds", IsStop: true}, {Reading: "is_pit_filled"}},
 		PolicyNumberPattern: `LM-[0-9]{6}`, AuthorizationNumberPattern: `A[0-9]+`,
 		Photos:      []*payersv1.PhotoDemand{{Kind: "BEFORE", IsPerDamage: true}, {Kind: "VIN_PLATE"}},
 		StandardKey: "", FilingLimitDays: 90, IsFilingCountedFromLoss: true, IsDeductibleWaivedForRepair: true,
@@ -135,6 +136,9 @@ func TestCreatePayerRefusesEveryFaultAtOnce(t *testing.T) {
 		{"field names", func(r *payersv1.CreatePayerRequest) {
 			r.Profile.RequiredFields, r.Profile.ForbiddenFields = []string{"policy_number", "colour"}, []string{"policy_number"}
 		}, []string{"profile.required_fields[1] UNKNOWN_VALUE", "profile.forbidden_fields[0] CONTRADICTION"}},
+		{"readings", func(r *payersv1.CreatePayerRequest) {
+			r.Profile.RequiredReadings = []*payersv1.ReadingDemand{{Reading: "vacuum_seconds"}, {Reading: "mood"}, {Reading: "vacuum_seconds", IsStop: true}}
+		}, []string{"profile.required_readings[1].reading UNKNOWN_VALUE", "profile.required_readings[2].reading REPEATED"}},
 		{"what nobody built", func(r *payersv1.CreatePayerRequest) {
 			r.Profile.Format, r.Profile.Channel, r.Profile.StandardKey = "papyrus", "drum", "none"
 		}, []string{"profile.format UNKNOWN_VALUE", "profile.channel UNKNOWN_VALUE", "profile.standard_key UNKNOWN_VALUE"}},

@@ -38,6 +38,8 @@ type Config struct {
 	CoverageFields map[string]bool
 	// Standards are the keys of the repair standards that a profile may demand.
 	Standards []string
+	// Readings are the names of the readings of a process that a profile may demand.
+	Readings []string
 }
 
 // Server serves the room. It is safe for concurrent use.

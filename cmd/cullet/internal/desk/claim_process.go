@@ -86,6 +86,12 @@ func otherReadings(p *jobsv1.Process) (all []page.Line) {
 	if p.IsPitFilled != nil {
 		add("Pit filled", yesNo(p.GetIsPitFilled()))
 	}
+	if p.IsPitFlush != nil {
+		add("Pit flush with the glass", yesNo(p.GetIsPitFlush()))
+	}
+	if p.GetResultNote() != "" {
+		add("Result seen", p.GetResultNote())
+	}
 	if p.GetReason() != "" {
 		add("The technician’s reason", p.GetReason())
 	}

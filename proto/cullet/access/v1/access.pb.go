@@ -7,6 +7,7 @@
 package accessv1
 
 import (
+	v1 "cullet/proto/cullet/findings/v1"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
@@ -274,7 +275,11 @@ type Shop struct {
 	// Warranty in the shop's own words.
 	WarrantyText string `protobuf:"bytes,11,opt,name=warranty_text,json=warrantyText,proto3" json:"warranty_text,omitempty"`
 	// Version for UpdateShop.
-	Etag          string `protobuf:"bytes,12,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,12,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What is usual for each reading of a repair's process: outside of it is a caution that asks for a
+	// reason, never a refusal. GetShop gives every reading; one that UpdateShop leaves out goes back to
+	// the range that ships. What was recorded keeps the ranges of its day.
+	ProcessRanges []*ProcessRange `protobuf:"bytes,13,rep,name=process_ranges,json=processRanges,proto3" json:"process_ranges,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -393,6 +398,96 @@ func (x *Shop) GetEtag() string {
 	return ""
 }
 
+func (x *Shop) GetProcessRanges() []*ProcessRange {
+	if x != nil {
+		return x.ProcessRanges
+	}
+	return nil
+}
+
+// What is usual for one reading of a repair's process.
+type ProcessRange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Reading: "vacuum_seconds", "glass_temperature_c", "cure_seconds" (either side), ...
+	Reading string `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
+	// Least that is usual; absent when nothing is too little. At most one decimal of a degree, two of a
+	// millimetre, else whole numbers.
+	Low *float64 `protobuf:"fixed64,2,opt,name=low,proto3,oneof" json:"low,omitempty"`
+	// Most that is usual; absent when nothing is too much.
+	High *float64 `protobuf:"fixed64,3,opt,name=high,proto3,oneof" json:"high,omitempty"`
+	// Unit of both, "s". Ignored by UpdateShop.
+	Unit string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	// Where the range comes from: how well it is known, or that the shop set it. Ignored by UpdateShop.
+	Source        *v1.Source `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProcessRange) Reset() {
+	*x = ProcessRange{}
+	mi := &file_cullet_access_v1_access_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProcessRange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProcessRange) ProtoMessage() {}
+
+func (x *ProcessRange) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_access_v1_access_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProcessRange.ProtoReflect.Descriptor instead.
+func (*ProcessRange) Descriptor() ([]byte, []int) {
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ProcessRange) GetReading() string {
+	if x != nil {
+		return x.Reading
+	}
+	return ""
+}
+
+func (x *ProcessRange) GetLow() float64 {
+	if x != nil && x.Low != nil {
+		return *x.Low
+	}
+	return 0
+}
+
+func (x *ProcessRange) GetHigh() float64 {
+	if x != nil && x.High != nil {
+		return *x.High
+	}
+	return 0
+}
+
+func (x *ProcessRange) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *ProcessRange) GetSource() *v1.Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
 // A key, without its secret.
 type Key struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -416,7 +511,7 @@ type Key struct {
 
 func (x *Key) Reset() {
 	*x = Key{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[3]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -428,7 +523,7 @@ func (x *Key) String() string {
 func (*Key) ProtoMessage() {}
 
 func (x *Key) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[3]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -441,7 +536,7 @@ func (x *Key) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Key.ProtoReflect.Descriptor instead.
 func (*Key) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{3}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Key) GetKeyId() string {
@@ -516,7 +611,7 @@ type AuditEntry struct {
 
 func (x *AuditEntry) Reset() {
 	*x = AuditEntry{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[4]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -528,7 +623,7 @@ func (x *AuditEntry) String() string {
 func (*AuditEntry) ProtoMessage() {}
 
 func (x *AuditEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[4]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -541,7 +636,7 @@ func (x *AuditEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditEntry.ProtoReflect.Descriptor instead.
 func (*AuditEntry) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{4}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *AuditEntry) GetAuditEntryId() string {
@@ -602,7 +697,7 @@ type GetCallerRequest struct {
 
 func (x *GetCallerRequest) Reset() {
 	*x = GetCallerRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[5]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -614,7 +709,7 @@ func (x *GetCallerRequest) String() string {
 func (*GetCallerRequest) ProtoMessage() {}
 
 func (x *GetCallerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[5]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -627,7 +722,7 @@ func (x *GetCallerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCallerRequest.ProtoReflect.Descriptor instead.
 func (*GetCallerRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{5}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{6}
 }
 
 // Whose key it is.
@@ -645,7 +740,7 @@ type GetCallerResponse struct {
 
 func (x *GetCallerResponse) Reset() {
 	*x = GetCallerResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[6]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -657,7 +752,7 @@ func (x *GetCallerResponse) String() string {
 func (*GetCallerResponse) ProtoMessage() {}
 
 func (x *GetCallerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[6]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -670,7 +765,7 @@ func (x *GetCallerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCallerResponse.ProtoReflect.Descriptor instead.
 func (*GetCallerResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{6}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetCallerResponse) GetShopId() string {
@@ -703,7 +798,7 @@ type GetShopRequest struct {
 
 func (x *GetShopRequest) Reset() {
 	*x = GetShopRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[7]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -715,7 +810,7 @@ func (x *GetShopRequest) String() string {
 func (*GetShopRequest) ProtoMessage() {}
 
 func (x *GetShopRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[7]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -728,7 +823,7 @@ func (x *GetShopRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetShopRequest.ProtoReflect.Descriptor instead.
 func (*GetShopRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{7}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{8}
 }
 
 // The shop.
@@ -742,7 +837,7 @@ type GetShopResponse struct {
 
 func (x *GetShopResponse) Reset() {
 	*x = GetShopResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[8]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -754,7 +849,7 @@ func (x *GetShopResponse) String() string {
 func (*GetShopResponse) ProtoMessage() {}
 
 func (x *GetShopResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[8]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -767,7 +862,7 @@ func (x *GetShopResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetShopResponse.ProtoReflect.Descriptor instead.
 func (*GetShopResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{8}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetShopResponse) GetShop() *Shop {
@@ -790,7 +885,7 @@ type UpdateShopRequest struct {
 
 func (x *UpdateShopRequest) Reset() {
 	*x = UpdateShopRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[9]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -802,7 +897,7 @@ func (x *UpdateShopRequest) String() string {
 func (*UpdateShopRequest) ProtoMessage() {}
 
 func (x *UpdateShopRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[9]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -815,7 +910,7 @@ func (x *UpdateShopRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateShopRequest.ProtoReflect.Descriptor instead.
 func (*UpdateShopRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{9}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *UpdateShopRequest) GetShop() *Shop {
@@ -843,7 +938,7 @@ type UpdateShopResponse struct {
 
 func (x *UpdateShopResponse) Reset() {
 	*x = UpdateShopResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[10]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -855,7 +950,7 @@ func (x *UpdateShopResponse) String() string {
 func (*UpdateShopResponse) ProtoMessage() {}
 
 func (x *UpdateShopResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[10]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -868,7 +963,7 @@ func (x *UpdateShopResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateShopResponse.ProtoReflect.Descriptor instead.
 func (*UpdateShopResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{10}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *UpdateShopResponse) GetShop() *Shop {
@@ -895,7 +990,7 @@ type CreateKeyRequest struct {
 
 func (x *CreateKeyRequest) Reset() {
 	*x = CreateKeyRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[11]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -907,7 +1002,7 @@ func (x *CreateKeyRequest) String() string {
 func (*CreateKeyRequest) ProtoMessage() {}
 
 func (x *CreateKeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[11]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -920,7 +1015,7 @@ func (x *CreateKeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateKeyRequest.ProtoReflect.Descriptor instead.
 func (*CreateKeyRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{11}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CreateKeyRequest) GetName() string {
@@ -964,7 +1059,7 @@ type CreateKeyResponse struct {
 
 func (x *CreateKeyResponse) Reset() {
 	*x = CreateKeyResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[12]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -976,7 +1071,7 @@ func (x *CreateKeyResponse) String() string {
 func (*CreateKeyResponse) ProtoMessage() {}
 
 func (x *CreateKeyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[12]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -989,7 +1084,7 @@ func (x *CreateKeyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateKeyResponse.ProtoReflect.Descriptor instead.
 func (*CreateKeyResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{12}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CreateKeyResponse) GetKey() *Key {
@@ -1019,7 +1114,7 @@ type ListKeysRequest struct {
 
 func (x *ListKeysRequest) Reset() {
 	*x = ListKeysRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[13]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1031,7 +1126,7 @@ func (x *ListKeysRequest) String() string {
 func (*ListKeysRequest) ProtoMessage() {}
 
 func (x *ListKeysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[13]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1044,7 +1139,7 @@ func (x *ListKeysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeysRequest.ProtoReflect.Descriptor instead.
 func (*ListKeysRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{13}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListKeysRequest) GetPageSize() int32 {
@@ -1074,7 +1169,7 @@ type ListKeysResponse struct {
 
 func (x *ListKeysResponse) Reset() {
 	*x = ListKeysResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[14]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1086,7 +1181,7 @@ func (x *ListKeysResponse) String() string {
 func (*ListKeysResponse) ProtoMessage() {}
 
 func (x *ListKeysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[14]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1099,7 +1194,7 @@ func (x *ListKeysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeysResponse.ProtoReflect.Descriptor instead.
 func (*ListKeysResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{14}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListKeysResponse) GetKeys() []*Key {
@@ -1129,7 +1224,7 @@ type RevokeKeyRequest struct {
 
 func (x *RevokeKeyRequest) Reset() {
 	*x = RevokeKeyRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[15]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1141,7 +1236,7 @@ func (x *RevokeKeyRequest) String() string {
 func (*RevokeKeyRequest) ProtoMessage() {}
 
 func (x *RevokeKeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[15]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1154,7 +1249,7 @@ func (x *RevokeKeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeKeyRequest.ProtoReflect.Descriptor instead.
 func (*RevokeKeyRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{15}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RevokeKeyRequest) GetKeyId() string {
@@ -1182,7 +1277,7 @@ type RevokeKeyResponse struct {
 
 func (x *RevokeKeyResponse) Reset() {
 	*x = RevokeKeyResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[16]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1194,7 +1289,7 @@ func (x *RevokeKeyResponse) String() string {
 func (*RevokeKeyResponse) ProtoMessage() {}
 
 func (x *RevokeKeyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[16]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1207,7 +1302,7 @@ func (x *RevokeKeyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeKeyResponse.ProtoReflect.Descriptor instead.
 func (*RevokeKeyResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{16}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RevokeKeyResponse) GetKey() *Key {
@@ -1230,7 +1325,7 @@ type ListAuditEntriesRequest struct {
 
 func (x *ListAuditEntriesRequest) Reset() {
 	*x = ListAuditEntriesRequest{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[17]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1337,7 @@ func (x *ListAuditEntriesRequest) String() string {
 func (*ListAuditEntriesRequest) ProtoMessage() {}
 
 func (x *ListAuditEntriesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[17]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1255,7 +1350,7 @@ func (x *ListAuditEntriesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAuditEntriesRequest.ProtoReflect.Descriptor instead.
 func (*ListAuditEntriesRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{17}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListAuditEntriesRequest) GetPageSize() int32 {
@@ -1285,7 +1380,7 @@ type ListAuditEntriesResponse struct {
 
 func (x *ListAuditEntriesResponse) Reset() {
 	*x = ListAuditEntriesResponse{}
-	mi := &file_cullet_access_v1_access_proto_msgTypes[18]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1297,7 +1392,7 @@ func (x *ListAuditEntriesResponse) String() string {
 func (*ListAuditEntriesResponse) ProtoMessage() {}
 
 func (x *ListAuditEntriesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_access_v1_access_proto_msgTypes[18]
+	mi := &file_cullet_access_v1_access_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1310,7 +1405,7 @@ func (x *ListAuditEntriesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAuditEntriesResponse.ProtoReflect.Descriptor instead.
 func (*ListAuditEntriesResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{18}
+	return file_cullet_access_v1_access_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListAuditEntriesResponse) GetAuditEntries() []*AuditEntry {
@@ -1331,7 +1426,7 @@ var File_cullet_access_v1_access_proto protoreflect.FileDescriptor
 
 const file_cullet_access_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x1dcullet/access/v1/access.proto\x12\x10cullet.access.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x01\n" +
+	"\x1dcullet/access/v1/access.proto\x12\x10cullet.access.v1\x1a\x1ccullet/access/v1/right.proto\x1a cullet/findings/v1/finding.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x01\n" +
 	"\aAddress\x12\x16\n" +
 	"\x06street\x18\x01 \x01(\tR\x06street\x12\x12\n" +
 	"\x04city\x18\x02 \x01(\tR\x04city\x12\x16\n" +
@@ -1345,7 +1440,7 @@ const file_cullet_access_v1_access_proto_rawDesc = "" +
 	"\n" +
 	"valid_from\x18\x02 \x01(\tR\tvalidFrom\x12\x14\n" +
 	"\x05basis\x18\x03 \x01(\tR\x05basis\x12!\n" +
-	"\fis_aggregate\x18\x04 \x01(\bR\visAggregate\"\xbd\x03\n" +
+	"\fis_aggregate\x18\x04 \x01(\bR\visAggregate\"\x84\x04\n" +
 	"\x04Shop\x12\x17\n" +
 	"\ashop_id\x18\x01 \x01(\tR\x06shopId\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x123\n" +
@@ -1360,7 +1455,16 @@ const file_cullet_access_v1_access_proto_rawDesc = "" +
 	"\rtax_elections\x18\n" +
 	" \x03(\v2\x1d.cullet.access.v1.TaxElectionR\ftaxElections\x12#\n" +
 	"\rwarranty_text\x18\v \x01(\tR\fwarrantyText\x12\x12\n" +
-	"\x04etag\x18\f \x01(\tR\x04etag\"\xab\x02\n" +
+	"\x04etag\x18\f \x01(\tR\x04etag\x12E\n" +
+	"\x0eprocess_ranges\x18\r \x03(\v2\x1e.cullet.access.v1.ProcessRangeR\rprocessRanges\"\xb1\x01\n" +
+	"\fProcessRange\x12\x18\n" +
+	"\areading\x18\x01 \x01(\tR\areading\x12\x15\n" +
+	"\x03low\x18\x02 \x01(\x01H\x00R\x03low\x88\x01\x01\x12\x17\n" +
+	"\x04high\x18\x03 \x01(\x01H\x01R\x04high\x88\x01\x01\x12\x12\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\x122\n" +
+	"\x06source\x18\x05 \x01(\v2\x1a.cullet.findings.v1.SourceR\x06sourceB\x06\n" +
+	"\x04_lowB\a\n" +
+	"\x05_high\"\xab\x02\n" +
 	"\x03Key\x12\x15\n" +
 	"\x06key_id\x18\x01 \x01(\tR\x05keyId\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12*\n" +
@@ -1464,70 +1568,74 @@ func file_cullet_access_v1_access_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_access_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_cullet_access_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_cullet_access_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_cullet_access_v1_access_proto_goTypes = []any{
 	(Role)(0),                        // 0: cullet.access.v1.Role
 	(*Address)(nil),                  // 1: cullet.access.v1.Address
 	(*TaxElection)(nil),              // 2: cullet.access.v1.TaxElection
 	(*Shop)(nil),                     // 3: cullet.access.v1.Shop
-	(*Key)(nil),                      // 4: cullet.access.v1.Key
-	(*AuditEntry)(nil),               // 5: cullet.access.v1.AuditEntry
-	(*GetCallerRequest)(nil),         // 6: cullet.access.v1.GetCallerRequest
-	(*GetCallerResponse)(nil),        // 7: cullet.access.v1.GetCallerResponse
-	(*GetShopRequest)(nil),           // 8: cullet.access.v1.GetShopRequest
-	(*GetShopResponse)(nil),          // 9: cullet.access.v1.GetShopResponse
-	(*UpdateShopRequest)(nil),        // 10: cullet.access.v1.UpdateShopRequest
-	(*UpdateShopResponse)(nil),       // 11: cullet.access.v1.UpdateShopResponse
-	(*CreateKeyRequest)(nil),         // 12: cullet.access.v1.CreateKeyRequest
-	(*CreateKeyResponse)(nil),        // 13: cullet.access.v1.CreateKeyResponse
-	(*ListKeysRequest)(nil),          // 14: cullet.access.v1.ListKeysRequest
-	(*ListKeysResponse)(nil),         // 15: cullet.access.v1.ListKeysResponse
-	(*RevokeKeyRequest)(nil),         // 16: cullet.access.v1.RevokeKeyRequest
-	(*RevokeKeyResponse)(nil),        // 17: cullet.access.v1.RevokeKeyResponse
-	(*ListAuditEntriesRequest)(nil),  // 18: cullet.access.v1.ListAuditEntriesRequest
-	(*ListAuditEntriesResponse)(nil), // 19: cullet.access.v1.ListAuditEntriesResponse
-	nil,                              // 20: cullet.access.v1.AuditEntry.DetailsEntry
-	(*timestamppb.Timestamp)(nil),    // 21: google.protobuf.Timestamp
+	(*ProcessRange)(nil),             // 4: cullet.access.v1.ProcessRange
+	(*Key)(nil),                      // 5: cullet.access.v1.Key
+	(*AuditEntry)(nil),               // 6: cullet.access.v1.AuditEntry
+	(*GetCallerRequest)(nil),         // 7: cullet.access.v1.GetCallerRequest
+	(*GetCallerResponse)(nil),        // 8: cullet.access.v1.GetCallerResponse
+	(*GetShopRequest)(nil),           // 9: cullet.access.v1.GetShopRequest
+	(*GetShopResponse)(nil),          // 10: cullet.access.v1.GetShopResponse
+	(*UpdateShopRequest)(nil),        // 11: cullet.access.v1.UpdateShopRequest
+	(*UpdateShopResponse)(nil),       // 12: cullet.access.v1.UpdateShopResponse
+	(*CreateKeyRequest)(nil),         // 13: cullet.access.v1.CreateKeyRequest
+	(*CreateKeyResponse)(nil),        // 14: cullet.access.v1.CreateKeyResponse
+	(*ListKeysRequest)(nil),          // 15: cullet.access.v1.ListKeysRequest
+	(*ListKeysResponse)(nil),         // 16: cullet.access.v1.ListKeysResponse
+	(*RevokeKeyRequest)(nil),         // 17: cullet.access.v1.RevokeKeyRequest
+	(*RevokeKeyResponse)(nil),        // 18: cullet.access.v1.RevokeKeyResponse
+	(*ListAuditEntriesRequest)(nil),  // 19: cullet.access.v1.ListAuditEntriesRequest
+	(*ListAuditEntriesResponse)(nil), // 20: cullet.access.v1.ListAuditEntriesResponse
+	nil,                              // 21: cullet.access.v1.AuditEntry.DetailsEntry
+	(*v1.Source)(nil),                // 22: cullet.findings.v1.Source
+	(*timestamppb.Timestamp)(nil),    // 23: google.protobuf.Timestamp
 }
 var file_cullet_access_v1_access_proto_depIdxs = []int32{
 	1,  // 0: cullet.access.v1.Shop.address:type_name -> cullet.access.v1.Address
 	1,  // 1: cullet.access.v1.Shop.remit_to:type_name -> cullet.access.v1.Address
 	2,  // 2: cullet.access.v1.Shop.tax_elections:type_name -> cullet.access.v1.TaxElection
-	0,  // 3: cullet.access.v1.Key.role:type_name -> cullet.access.v1.Role
-	21, // 4: cullet.access.v1.Key.create_time:type_name -> google.protobuf.Timestamp
-	21, // 5: cullet.access.v1.Key.expire_time:type_name -> google.protobuf.Timestamp
-	21, // 6: cullet.access.v1.Key.revoke_time:type_name -> google.protobuf.Timestamp
-	21, // 7: cullet.access.v1.AuditEntry.occur_time:type_name -> google.protobuf.Timestamp
-	20, // 8: cullet.access.v1.AuditEntry.details:type_name -> cullet.access.v1.AuditEntry.DetailsEntry
-	0,  // 9: cullet.access.v1.GetCallerResponse.role:type_name -> cullet.access.v1.Role
-	3,  // 10: cullet.access.v1.GetShopResponse.shop:type_name -> cullet.access.v1.Shop
-	3,  // 11: cullet.access.v1.UpdateShopRequest.shop:type_name -> cullet.access.v1.Shop
-	3,  // 12: cullet.access.v1.UpdateShopResponse.shop:type_name -> cullet.access.v1.Shop
-	0,  // 13: cullet.access.v1.CreateKeyRequest.role:type_name -> cullet.access.v1.Role
-	21, // 14: cullet.access.v1.CreateKeyRequest.expire_time:type_name -> google.protobuf.Timestamp
-	4,  // 15: cullet.access.v1.CreateKeyResponse.key:type_name -> cullet.access.v1.Key
-	4,  // 16: cullet.access.v1.ListKeysResponse.keys:type_name -> cullet.access.v1.Key
-	4,  // 17: cullet.access.v1.RevokeKeyResponse.key:type_name -> cullet.access.v1.Key
-	5,  // 18: cullet.access.v1.ListAuditEntriesResponse.audit_entries:type_name -> cullet.access.v1.AuditEntry
-	6,  // 19: cullet.access.v1.AccessService.GetCaller:input_type -> cullet.access.v1.GetCallerRequest
-	8,  // 20: cullet.access.v1.AccessService.GetShop:input_type -> cullet.access.v1.GetShopRequest
-	10, // 21: cullet.access.v1.AccessService.UpdateShop:input_type -> cullet.access.v1.UpdateShopRequest
-	12, // 22: cullet.access.v1.AccessService.CreateKey:input_type -> cullet.access.v1.CreateKeyRequest
-	14, // 23: cullet.access.v1.AccessService.ListKeys:input_type -> cullet.access.v1.ListKeysRequest
-	16, // 24: cullet.access.v1.AccessService.RevokeKey:input_type -> cullet.access.v1.RevokeKeyRequest
-	18, // 25: cullet.access.v1.AccessService.ListAuditEntries:input_type -> cullet.access.v1.ListAuditEntriesRequest
-	7,  // 26: cullet.access.v1.AccessService.GetCaller:output_type -> cullet.access.v1.GetCallerResponse
-	9,  // 27: cullet.access.v1.AccessService.GetShop:output_type -> cullet.access.v1.GetShopResponse
-	11, // 28: cullet.access.v1.AccessService.UpdateShop:output_type -> cullet.access.v1.UpdateShopResponse
-	13, // 29: cullet.access.v1.AccessService.CreateKey:output_type -> cullet.access.v1.CreateKeyResponse
-	15, // 30: cullet.access.v1.AccessService.ListKeys:output_type -> cullet.access.v1.ListKeysResponse
-	17, // 31: cullet.access.v1.AccessService.RevokeKey:output_type -> cullet.access.v1.RevokeKeyResponse
-	19, // 32: cullet.access.v1.AccessService.ListAuditEntries:output_type -> cullet.access.v1.ListAuditEntriesResponse
-	26, // [26:33] is the sub-list for method output_type
-	19, // [19:26] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	4,  // 3: cullet.access.v1.Shop.process_ranges:type_name -> cullet.access.v1.ProcessRange
+	22, // 4: cullet.access.v1.ProcessRange.source:type_name -> cullet.findings.v1.Source
+	0,  // 5: cullet.access.v1.Key.role:type_name -> cullet.access.v1.Role
+	23, // 6: cullet.access.v1.Key.create_time:type_name -> google.protobuf.Timestamp
+	23, // 7: cullet.access.v1.Key.expire_time:type_name -> google.protobuf.Timestamp
+	23, // 8: cullet.access.v1.Key.revoke_time:type_name -> google.protobuf.Timestamp
+	23, // 9: cullet.access.v1.AuditEntry.occur_time:type_name -> google.protobuf.Timestamp
+	21, // 10: cullet.access.v1.AuditEntry.details:type_name -> cullet.access.v1.AuditEntry.DetailsEntry
+	0,  // 11: cullet.access.v1.GetCallerResponse.role:type_name -> cullet.access.v1.Role
+	3,  // 12: cullet.access.v1.GetShopResponse.shop:type_name -> cullet.access.v1.Shop
+	3,  // 13: cullet.access.v1.UpdateShopRequest.shop:type_name -> cullet.access.v1.Shop
+	3,  // 14: cullet.access.v1.UpdateShopResponse.shop:type_name -> cullet.access.v1.Shop
+	0,  // 15: cullet.access.v1.CreateKeyRequest.role:type_name -> cullet.access.v1.Role
+	23, // 16: cullet.access.v1.CreateKeyRequest.expire_time:type_name -> google.protobuf.Timestamp
+	5,  // 17: cullet.access.v1.CreateKeyResponse.key:type_name -> cullet.access.v1.Key
+	5,  // 18: cullet.access.v1.ListKeysResponse.keys:type_name -> cullet.access.v1.Key
+	5,  // 19: cullet.access.v1.RevokeKeyResponse.key:type_name -> cullet.access.v1.Key
+	6,  // 20: cullet.access.v1.ListAuditEntriesResponse.audit_entries:type_name -> cullet.access.v1.AuditEntry
+	7,  // 21: cullet.access.v1.AccessService.GetCaller:input_type -> cullet.access.v1.GetCallerRequest
+	9,  // 22: cullet.access.v1.AccessService.GetShop:input_type -> cullet.access.v1.GetShopRequest
+	11, // 23: cullet.access.v1.AccessService.UpdateShop:input_type -> cullet.access.v1.UpdateShopRequest
+	13, // 24: cullet.access.v1.AccessService.CreateKey:input_type -> cullet.access.v1.CreateKeyRequest
+	15, // 25: cullet.access.v1.AccessService.ListKeys:input_type -> cullet.access.v1.ListKeysRequest
+	17, // 26: cullet.access.v1.AccessService.RevokeKey:input_type -> cullet.access.v1.RevokeKeyRequest
+	19, // 27: cullet.access.v1.AccessService.ListAuditEntries:input_type -> cullet.access.v1.ListAuditEntriesRequest
+	8,  // 28: cullet.access.v1.AccessService.GetCaller:output_type -> cullet.access.v1.GetCallerResponse
+	10, // 29: cullet.access.v1.AccessService.GetShop:output_type -> cullet.access.v1.GetShopResponse
+	12, // 30: cullet.access.v1.AccessService.UpdateShop:output_type -> cullet.access.v1.UpdateShopResponse
+	14, // 31: cullet.access.v1.AccessService.CreateKey:output_type -> cullet.access.v1.CreateKeyResponse
+	16, // 32: cullet.access.v1.AccessService.ListKeys:output_type -> cullet.access.v1.ListKeysResponse
+	18, // 33: cullet.access.v1.AccessService.RevokeKey:output_type -> cullet.access.v1.RevokeKeyResponse
+	20, // 34: cullet.access.v1.AccessService.ListAuditEntries:output_type -> cullet.access.v1.ListAuditEntriesResponse
+	28, // [28:35] is the sub-list for method output_type
+	21, // [21:28] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_cullet_access_v1_access_proto_init() }
@@ -1536,13 +1644,14 @@ func file_cullet_access_v1_access_proto_init() {
 		return
 	}
 	file_cullet_access_v1_right_proto_init()
+	file_cullet_access_v1_access_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_access_v1_access_proto_rawDesc), len(file_cullet_access_v1_access_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   20,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -872,7 +872,11 @@ type Process struct {
 	// When curing began.
 	CureStartTime *timestamppb.Timestamp `protobuf:"bytes,19,opt,name=cure_start_time,json=cureStartTime,proto3" json:"cure_start_time,omitempty"`
 	// When the work on this damage ended.
-	EndTime       *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Whether the filled pit was finished flush with the glass, so that the wipers pass over it.
+	IsPitFlush *bool `protobuf:"varint,21,opt,name=is_pit_flush,json=isPitFlush,proto3,oneof" json:"is_pit_flush,omitempty"`
+	// What was seen of the finished repair, from outside and from inside, in words.
+	ResultNote    string `protobuf:"bytes,22,opt,name=result_note,json=resultNote,proto3" json:"result_note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1045,6 +1049,20 @@ func (x *Process) GetEndTime() *timestamppb.Timestamp {
 		return x.EndTime
 	}
 	return nil
+}
+
+func (x *Process) GetIsPitFlush() bool {
+	if x != nil && x.IsPitFlush != nil {
+		return *x.IsPitFlush
+	}
+	return false
+}
+
+func (x *Process) GetResultNote() string {
+	if x != nil {
+		return x.ResultNote
+	}
+	return ""
 }
 
 // One break in the glass. A size that was not measured is missing, never zero.
@@ -2163,7 +2181,8 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x13from_driver_edge_mm\x18\x01 \x01(\x01H\x00R\x10fromDriverEdgeMm\x88\x01\x01\x120\n" +
 	"\x12from_lower_edge_mm\x18\x02 \x01(\x01H\x01R\x0ffromLowerEdgeMm\x88\x01\x01B\x16\n" +
 	"\x14_from_driver_edge_mmB\x15\n" +
-	"\x13_from_lower_edge_mm\"\xc0\t\n" +
+	"\x13_from_lower_edge_mm\"\x99\n" +
+	"\n" +
 	"\aProcess\x123\n" +
 	"\x13glass_temperature_c\x18\x01 \x01(\x01H\x00R\x11glassTemperatureC\x88\x01\x01\x12)\n" +
 	"\x10temperature_note\x18\x02 \x01(\tR\x0ftemperatureNote\x12\"\n" +
@@ -2188,7 +2207,11 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"start_time\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x12H\n" +
 	"\x12injection_end_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\x10injectionEndTime\x12B\n" +
 	"\x0fcure_start_time\x18\x13 \x01(\v2\x1a.google.protobuf.TimestampR\rcureStartTime\x125\n" +
-	"\bend_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aendTimeB\x16\n" +
+	"\bend_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12%\n" +
+	"\fis_pit_flush\x18\x15 \x01(\bH\vR\n" +
+	"isPitFlush\x88\x01\x01\x12\x1f\n" +
+	"\vresult_note\x18\x16 \x01(\tR\n" +
+	"resultNoteB\x16\n" +
 	"\x14_glass_temperature_cB\r\n" +
 	"\v_is_drilledB\x11\n" +
 	"\x0f_drill_depth_mmB\x15\n" +
@@ -2199,7 +2222,8 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x11_pit_cure_secondsB\x13\n" +
 	"\x11_humidity_percentB\x12\n" +
 	"\x10_is_resin_filledB\x19\n" +
-	"\x17_pit_resin_viscosity_cp\"\xdf\t\n" +
+	"\x17_pit_resin_viscosity_cpB\x0f\n" +
+	"\r_is_pit_flush\"\xdf\t\n" +
 	"\x06Damage\x123\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1a.cullet.jobs.v1.DamageKindB\x03\xe0A\x02R\x04kind\x12-\n" +
 	"\x10body_diameter_mm\x18\x02 \x01(\x01H\x00R\x0ebodyDiameterMm\x88\x01\x01\x12 \n" +

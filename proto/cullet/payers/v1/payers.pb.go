@@ -307,6 +307,61 @@ func (x *PhotoDemand) GetIsPerDamage() bool {
 	return false
 }
 
+// A reading of the process that the payer wants to see of each repaired damage.
+type ReadingDemand struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the reading in a process: "vacuum_seconds", "cure_inside_seconds", "is_pit_filled", ...
+	Reading string `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
+	// Whether a claim that lacks it is kept back; else it goes with a caution.
+	IsStop        bool `protobuf:"varint,2,opt,name=is_stop,json=isStop,proto3" json:"is_stop,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadingDemand) Reset() {
+	*x = ReadingDemand{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadingDemand) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadingDemand) ProtoMessage() {}
+
+func (x *ReadingDemand) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadingDemand.ProtoReflect.Descriptor instead.
+func (*ReadingDemand) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ReadingDemand) GetReading() string {
+	if x != nil {
+		return x.Reading
+	}
+	return ""
+}
+
+func (x *ReadingDemand) GetIsStop() bool {
+	if x != nil {
+		return x.IsStop
+	}
+	return false
+}
+
 // What a payer demands, pays and how it is reached. Versions are kept; a claim remembers the one
 // that checked it.
 type PayerProfile struct {
@@ -367,13 +422,16 @@ type PayerProfile struct {
 	CertificateJurisdiction string `protobuf:"bytes,27,opt,name=certificate_jurisdiction,json=certificateJurisdiction,proto3" json:"certificate_jurisdiction,omitempty"`
 	// Number of days within which the same damage on the same vehicle counts as a duplicate.
 	DuplicateWindowDays int32 `protobuf:"varint,28,opt,name=duplicate_window_days,json=duplicateWindowDays,proto3" json:"duplicate_window_days,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	// Readings of the process demanded. What there was nothing to read of, such as the depth of a break
+	// that was not drilled, is not missing.
+	RequiredReadings []*ReadingDemand `protobuf:"bytes,29,rep,name=required_readings,json=requiredReadings,proto3" json:"required_readings,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *PayerProfile) Reset() {
 	*x = PayerProfile{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[2]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -385,7 +443,7 @@ func (x *PayerProfile) String() string {
 func (*PayerProfile) ProtoMessage() {}
 
 func (x *PayerProfile) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[2]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -398,7 +456,7 @@ func (x *PayerProfile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PayerProfile.ProtoReflect.Descriptor instead.
 func (*PayerProfile) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{2}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PayerProfile) GetVersion() int32 {
@@ -597,6 +655,13 @@ func (x *PayerProfile) GetDuplicateWindowDays() int32 {
 	return 0
 }
 
+func (x *PayerProfile) GetRequiredReadings() []*ReadingDemand {
+	if x != nil {
+		return x.RequiredReadings
+	}
+	return nil
+}
+
 // Who is billed.
 type Payer struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -622,7 +687,7 @@ type Payer struct {
 
 func (x *Payer) Reset() {
 	*x = Payer{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[3]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -634,7 +699,7 @@ func (x *Payer) String() string {
 func (*Payer) ProtoMessage() {}
 
 func (x *Payer) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[3]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -647,7 +712,7 @@ func (x *Payer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Payer.ProtoReflect.Descriptor instead.
 func (*Payer) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{3}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Payer) GetPayerId() string {
@@ -725,7 +790,7 @@ type CreatePayerRequest struct {
 
 func (x *CreatePayerRequest) Reset() {
 	*x = CreatePayerRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -737,7 +802,7 @@ func (x *CreatePayerRequest) String() string {
 func (*CreatePayerRequest) ProtoMessage() {}
 
 func (x *CreatePayerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -750,7 +815,7 @@ func (x *CreatePayerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePayerRequest.ProtoReflect.Descriptor instead.
 func (*CreatePayerRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{4}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CreatePayerRequest) GetCode() string {
@@ -799,7 +864,7 @@ type CreatePayerResponse struct {
 
 func (x *CreatePayerResponse) Reset() {
 	*x = CreatePayerResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -811,7 +876,7 @@ func (x *CreatePayerResponse) String() string {
 func (*CreatePayerResponse) ProtoMessage() {}
 
 func (x *CreatePayerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -824,7 +889,7 @@ func (x *CreatePayerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePayerResponse.ProtoReflect.Descriptor instead.
 func (*CreatePayerResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{5}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CreatePayerResponse) GetPayer() *Payer {
@@ -845,7 +910,7 @@ type GetPayerRequest struct {
 
 func (x *GetPayerRequest) Reset() {
 	*x = GetPayerRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -857,7 +922,7 @@ func (x *GetPayerRequest) String() string {
 func (*GetPayerRequest) ProtoMessage() {}
 
 func (x *GetPayerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -870,7 +935,7 @@ func (x *GetPayerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPayerRequest.ProtoReflect.Descriptor instead.
 func (*GetPayerRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{6}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetPayerRequest) GetPayerId() string {
@@ -891,7 +956,7 @@ type GetPayerResponse struct {
 
 func (x *GetPayerResponse) Reset() {
 	*x = GetPayerResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -903,7 +968,7 @@ func (x *GetPayerResponse) String() string {
 func (*GetPayerResponse) ProtoMessage() {}
 
 func (x *GetPayerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -916,7 +981,7 @@ func (x *GetPayerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPayerResponse.ProtoReflect.Descriptor instead.
 func (*GetPayerResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{7}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetPayerResponse) GetPayer() *Payer {
@@ -939,7 +1004,7 @@ type ListPayersRequest struct {
 
 func (x *ListPayersRequest) Reset() {
 	*x = ListPayersRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -951,7 +1016,7 @@ func (x *ListPayersRequest) String() string {
 func (*ListPayersRequest) ProtoMessage() {}
 
 func (x *ListPayersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -964,7 +1029,7 @@ func (x *ListPayersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPayersRequest.ProtoReflect.Descriptor instead.
 func (*ListPayersRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{8}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListPayersRequest) GetPageSize() int32 {
@@ -994,7 +1059,7 @@ type ListPayersResponse struct {
 
 func (x *ListPayersResponse) Reset() {
 	*x = ListPayersResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1006,7 +1071,7 @@ func (x *ListPayersResponse) String() string {
 func (*ListPayersResponse) ProtoMessage() {}
 
 func (x *ListPayersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1019,7 +1084,7 @@ func (x *ListPayersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPayersResponse.ProtoReflect.Descriptor instead.
 func (*ListPayersResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{9}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListPayersResponse) GetPayers() []*Payer {
@@ -1053,7 +1118,7 @@ type UpdatePayerProfileRequest struct {
 
 func (x *UpdatePayerProfileRequest) Reset() {
 	*x = UpdatePayerProfileRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1065,7 +1130,7 @@ func (x *UpdatePayerProfileRequest) String() string {
 func (*UpdatePayerProfileRequest) ProtoMessage() {}
 
 func (x *UpdatePayerProfileRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1078,7 +1143,7 @@ func (x *UpdatePayerProfileRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePayerProfileRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePayerProfileRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{10}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *UpdatePayerProfileRequest) GetPayerId() string {
@@ -1120,7 +1185,7 @@ type UpdatePayerProfileResponse struct {
 
 func (x *UpdatePayerProfileResponse) Reset() {
 	*x = UpdatePayerProfileResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1132,7 +1197,7 @@ func (x *UpdatePayerProfileResponse) String() string {
 func (*UpdatePayerProfileResponse) ProtoMessage() {}
 
 func (x *UpdatePayerProfileResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1145,7 +1210,7 @@ func (x *UpdatePayerProfileResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePayerProfileResponse.ProtoReflect.Descriptor instead.
 func (*UpdatePayerProfileResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{11}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *UpdatePayerProfileResponse) GetPayer() *Payer {
@@ -1172,7 +1237,7 @@ type SetPayerCredentialsRequest struct {
 
 func (x *SetPayerCredentialsRequest) Reset() {
 	*x = SetPayerCredentialsRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1184,7 +1249,7 @@ func (x *SetPayerCredentialsRequest) String() string {
 func (*SetPayerCredentialsRequest) ProtoMessage() {}
 
 func (x *SetPayerCredentialsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1197,7 +1262,7 @@ func (x *SetPayerCredentialsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPayerCredentialsRequest.ProtoReflect.Descriptor instead.
 func (*SetPayerCredentialsRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{12}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SetPayerCredentialsRequest) GetPayerId() string {
@@ -1239,7 +1304,7 @@ type SetPayerCredentialsResponse struct {
 
 func (x *SetPayerCredentialsResponse) Reset() {
 	*x = SetPayerCredentialsResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1251,7 +1316,7 @@ func (x *SetPayerCredentialsResponse) String() string {
 func (*SetPayerCredentialsResponse) ProtoMessage() {}
 
 func (x *SetPayerCredentialsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1264,7 +1329,7 @@ func (x *SetPayerCredentialsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPayerCredentialsResponse.ProtoReflect.Descriptor instead.
 func (*SetPayerCredentialsResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{13}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SetPayerCredentialsResponse) GetStoreTime() *timestamppb.Timestamp {
@@ -1300,7 +1365,11 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\x13spread_basis_points\x18\x0e \x01(\x05R\x11spreadBasisPoints\"E\n" +
 	"\vPhotoDemand\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\"\n" +
-	"\ris_per_damage\x18\x02 \x01(\bR\visPerDamage\"\xe3\t\n" +
+	"\ris_per_damage\x18\x02 \x01(\bR\visPerDamage\"B\n" +
+	"\rReadingDemand\x12\x18\n" +
+	"\areading\x18\x01 \x01(\tR\areading\x12\x17\n" +
+	"\ais_stop\x18\x02 \x01(\bR\x06isStop\"\xb1\n" +
+	"\n" +
 	"\fPayerProfile\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\x05R\aversion\x12'\n" +
 	"\x0frequired_fields\x18\x02 \x03(\tR\x0erequiredFields\x12)\n" +
@@ -1331,7 +1400,8 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\x16certificate_valid_from\x18\x19 \x01(\tR\x14certificateValidFrom\x120\n" +
 	"\x14certificate_valid_to\x18\x1a \x01(\tR\x12certificateValidTo\x129\n" +
 	"\x18certificate_jurisdiction\x18\x1b \x01(\tR\x17certificateJurisdiction\x122\n" +
-	"\x15duplicate_window_days\x18\x1c \x01(\x05R\x13duplicateWindowDays\"\xa9\x02\n" +
+	"\x15duplicate_window_days\x18\x1c \x01(\x05R\x13duplicateWindowDays\x12L\n" +
+	"\x11required_readings\x18\x1d \x03(\v2\x1f.cullet.payers.v1.ReadingDemandR\x10requiredReadings\"\xa9\x02\n" +
 	"\x05Payer\x12\x19\n" +
 	"\bpayer_id\x18\x01 \x01(\tR\apayerId\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x12\n" +
@@ -1408,60 +1478,62 @@ func file_cullet_payers_v1_payers_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_payers_v1_payers_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_cullet_payers_v1_payers_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_cullet_payers_v1_payers_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_cullet_payers_v1_payers_proto_goTypes = []any{
 	(PayerKind)(0),                      // 0: cullet.payers.v1.PayerKind
 	(*PriceAgreement)(nil),              // 1: cullet.payers.v1.PriceAgreement
 	(*PhotoDemand)(nil),                 // 2: cullet.payers.v1.PhotoDemand
-	(*PayerProfile)(nil),                // 3: cullet.payers.v1.PayerProfile
-	(*Payer)(nil),                       // 4: cullet.payers.v1.Payer
-	(*CreatePayerRequest)(nil),          // 5: cullet.payers.v1.CreatePayerRequest
-	(*CreatePayerResponse)(nil),         // 6: cullet.payers.v1.CreatePayerResponse
-	(*GetPayerRequest)(nil),             // 7: cullet.payers.v1.GetPayerRequest
-	(*GetPayerResponse)(nil),            // 8: cullet.payers.v1.GetPayerResponse
-	(*ListPayersRequest)(nil),           // 9: cullet.payers.v1.ListPayersRequest
-	(*ListPayersResponse)(nil),          // 10: cullet.payers.v1.ListPayersResponse
-	(*UpdatePayerProfileRequest)(nil),   // 11: cullet.payers.v1.UpdatePayerProfileRequest
-	(*UpdatePayerProfileResponse)(nil),  // 12: cullet.payers.v1.UpdatePayerProfileResponse
-	(*SetPayerCredentialsRequest)(nil),  // 13: cullet.payers.v1.SetPayerCredentialsRequest
-	(*SetPayerCredentialsResponse)(nil), // 14: cullet.payers.v1.SetPayerCredentialsResponse
-	(*v1.Money)(nil),                    // 15: cullet.money.v1.Money
-	(*timestamppb.Timestamp)(nil),       // 16: google.protobuf.Timestamp
+	(*ReadingDemand)(nil),               // 3: cullet.payers.v1.ReadingDemand
+	(*PayerProfile)(nil),                // 4: cullet.payers.v1.PayerProfile
+	(*Payer)(nil),                       // 5: cullet.payers.v1.Payer
+	(*CreatePayerRequest)(nil),          // 6: cullet.payers.v1.CreatePayerRequest
+	(*CreatePayerResponse)(nil),         // 7: cullet.payers.v1.CreatePayerResponse
+	(*GetPayerRequest)(nil),             // 8: cullet.payers.v1.GetPayerRequest
+	(*GetPayerResponse)(nil),            // 9: cullet.payers.v1.GetPayerResponse
+	(*ListPayersRequest)(nil),           // 10: cullet.payers.v1.ListPayersRequest
+	(*ListPayersResponse)(nil),          // 11: cullet.payers.v1.ListPayersResponse
+	(*UpdatePayerProfileRequest)(nil),   // 12: cullet.payers.v1.UpdatePayerProfileRequest
+	(*UpdatePayerProfileResponse)(nil),  // 13: cullet.payers.v1.UpdatePayerProfileResponse
+	(*SetPayerCredentialsRequest)(nil),  // 14: cullet.payers.v1.SetPayerCredentialsRequest
+	(*SetPayerCredentialsResponse)(nil), // 15: cullet.payers.v1.SetPayerCredentialsResponse
+	(*v1.Money)(nil),                    // 16: cullet.money.v1.Money
+	(*timestamppb.Timestamp)(nil),       // 17: google.protobuf.Timestamp
 }
 var file_cullet_payers_v1_payers_proto_depIdxs = []int32{
-	15, // 0: cullet.payers.v1.PriceAgreement.first_repair:type_name -> cullet.money.v1.Money
-	15, // 1: cullet.payers.v1.PriceAgreement.further_repair:type_name -> cullet.money.v1.Money
-	15, // 2: cullet.payers.v1.PriceAgreement.crack_repair:type_name -> cullet.money.v1.Money
-	15, // 3: cullet.payers.v1.PriceAgreement.crack_further_25_mm:type_name -> cullet.money.v1.Money
-	15, // 4: cullet.payers.v1.PriceAgreement.trip_charge:type_name -> cullet.money.v1.Money
+	16, // 0: cullet.payers.v1.PriceAgreement.first_repair:type_name -> cullet.money.v1.Money
+	16, // 1: cullet.payers.v1.PriceAgreement.further_repair:type_name -> cullet.money.v1.Money
+	16, // 2: cullet.payers.v1.PriceAgreement.crack_repair:type_name -> cullet.money.v1.Money
+	16, // 3: cullet.payers.v1.PriceAgreement.crack_further_25_mm:type_name -> cullet.money.v1.Money
+	16, // 4: cullet.payers.v1.PriceAgreement.trip_charge:type_name -> cullet.money.v1.Money
 	2,  // 5: cullet.payers.v1.PayerProfile.photos:type_name -> cullet.payers.v1.PhotoDemand
 	1,  // 6: cullet.payers.v1.PayerProfile.price_agreements:type_name -> cullet.payers.v1.PriceAgreement
-	0,  // 7: cullet.payers.v1.Payer.kind:type_name -> cullet.payers.v1.PayerKind
-	3,  // 8: cullet.payers.v1.Payer.profile:type_name -> cullet.payers.v1.PayerProfile
-	16, // 9: cullet.payers.v1.Payer.create_time:type_name -> google.protobuf.Timestamp
-	0,  // 10: cullet.payers.v1.CreatePayerRequest.kind:type_name -> cullet.payers.v1.PayerKind
-	3,  // 11: cullet.payers.v1.CreatePayerRequest.profile:type_name -> cullet.payers.v1.PayerProfile
-	4,  // 12: cullet.payers.v1.CreatePayerResponse.payer:type_name -> cullet.payers.v1.Payer
-	4,  // 13: cullet.payers.v1.GetPayerResponse.payer:type_name -> cullet.payers.v1.Payer
-	4,  // 14: cullet.payers.v1.ListPayersResponse.payers:type_name -> cullet.payers.v1.Payer
-	3,  // 15: cullet.payers.v1.UpdatePayerProfileRequest.profile:type_name -> cullet.payers.v1.PayerProfile
-	4,  // 16: cullet.payers.v1.UpdatePayerProfileResponse.payer:type_name -> cullet.payers.v1.Payer
-	16, // 17: cullet.payers.v1.SetPayerCredentialsResponse.store_time:type_name -> google.protobuf.Timestamp
-	5,  // 18: cullet.payers.v1.PayerService.CreatePayer:input_type -> cullet.payers.v1.CreatePayerRequest
-	7,  // 19: cullet.payers.v1.PayerService.GetPayer:input_type -> cullet.payers.v1.GetPayerRequest
-	9,  // 20: cullet.payers.v1.PayerService.ListPayers:input_type -> cullet.payers.v1.ListPayersRequest
-	11, // 21: cullet.payers.v1.PayerService.UpdatePayerProfile:input_type -> cullet.payers.v1.UpdatePayerProfileRequest
-	13, // 22: cullet.payers.v1.PayerService.SetPayerCredentials:input_type -> cullet.payers.v1.SetPayerCredentialsRequest
-	6,  // 23: cullet.payers.v1.PayerService.CreatePayer:output_type -> cullet.payers.v1.CreatePayerResponse
-	8,  // 24: cullet.payers.v1.PayerService.GetPayer:output_type -> cullet.payers.v1.GetPayerResponse
-	10, // 25: cullet.payers.v1.PayerService.ListPayers:output_type -> cullet.payers.v1.ListPayersResponse
-	12, // 26: cullet.payers.v1.PayerService.UpdatePayerProfile:output_type -> cullet.payers.v1.UpdatePayerProfileResponse
-	14, // 27: cullet.payers.v1.PayerService.SetPayerCredentials:output_type -> cullet.payers.v1.SetPayerCredentialsResponse
-	23, // [23:28] is the sub-list for method output_type
-	18, // [18:23] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	3,  // 7: cullet.payers.v1.PayerProfile.required_readings:type_name -> cullet.payers.v1.ReadingDemand
+	0,  // 8: cullet.payers.v1.Payer.kind:type_name -> cullet.payers.v1.PayerKind
+	4,  // 9: cullet.payers.v1.Payer.profile:type_name -> cullet.payers.v1.PayerProfile
+	17, // 10: cullet.payers.v1.Payer.create_time:type_name -> google.protobuf.Timestamp
+	0,  // 11: cullet.payers.v1.CreatePayerRequest.kind:type_name -> cullet.payers.v1.PayerKind
+	4,  // 12: cullet.payers.v1.CreatePayerRequest.profile:type_name -> cullet.payers.v1.PayerProfile
+	5,  // 13: cullet.payers.v1.CreatePayerResponse.payer:type_name -> cullet.payers.v1.Payer
+	5,  // 14: cullet.payers.v1.GetPayerResponse.payer:type_name -> cullet.payers.v1.Payer
+	5,  // 15: cullet.payers.v1.ListPayersResponse.payers:type_name -> cullet.payers.v1.Payer
+	4,  // 16: cullet.payers.v1.UpdatePayerProfileRequest.profile:type_name -> cullet.payers.v1.PayerProfile
+	5,  // 17: cullet.payers.v1.UpdatePayerProfileResponse.payer:type_name -> cullet.payers.v1.Payer
+	17, // 18: cullet.payers.v1.SetPayerCredentialsResponse.store_time:type_name -> google.protobuf.Timestamp
+	6,  // 19: cullet.payers.v1.PayerService.CreatePayer:input_type -> cullet.payers.v1.CreatePayerRequest
+	8,  // 20: cullet.payers.v1.PayerService.GetPayer:input_type -> cullet.payers.v1.GetPayerRequest
+	10, // 21: cullet.payers.v1.PayerService.ListPayers:input_type -> cullet.payers.v1.ListPayersRequest
+	12, // 22: cullet.payers.v1.PayerService.UpdatePayerProfile:input_type -> cullet.payers.v1.UpdatePayerProfileRequest
+	14, // 23: cullet.payers.v1.PayerService.SetPayerCredentials:input_type -> cullet.payers.v1.SetPayerCredentialsRequest
+	7,  // 24: cullet.payers.v1.PayerService.CreatePayer:output_type -> cullet.payers.v1.CreatePayerResponse
+	9,  // 25: cullet.payers.v1.PayerService.GetPayer:output_type -> cullet.payers.v1.GetPayerResponse
+	11, // 26: cullet.payers.v1.PayerService.ListPayers:output_type -> cullet.payers.v1.ListPayersResponse
+	13, // 27: cullet.payers.v1.PayerService.UpdatePayerProfile:output_type -> cullet.payers.v1.UpdatePayerProfileResponse
+	15, // 28: cullet.payers.v1.PayerService.SetPayerCredentials:output_type -> cullet.payers.v1.SetPayerCredentialsResponse
+	24, // [24:29] is the sub-list for method output_type
+	19, // [19:24] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_cullet_payers_v1_payers_proto_init() }
@@ -1475,7 +1547,7 @@ func file_cullet_payers_v1_payers_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_payers_v1_payers_proto_rawDesc), len(file_cullet_payers_v1_payers_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   14,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -145,7 +145,7 @@ func (r *reader) process(m *jobsv1.Process) *repairability.Process {
 		PitResinCP: intOrNil(m.PitResinViscosityCp), PitCureSeconds: intOrNil(m.PitCureSeconds),
 		StartTime: FromTimeOrNil(m.GetStartTime()), InjectionEndTime: FromTimeOrNil(m.GetInjectionEndTime()),
 		CureStartTime: FromTimeOrNil(m.GetCureStartTime()), EndTime: FromTimeOrNil(m.GetEndTime()),
-		Reason: m.GetReason(),
+		PitFlush: m.IsPitFlush, Result: m.GetResultNote(), Reason: m.GetReason(),
 	}
 }
 
@@ -191,6 +191,7 @@ func toProcess(p *repairability.Process) *jobsv1.Process {
 		IsResinFilled: p.ResinFilled, PitResinViscosityCp: int32OrNil(p.PitResinCP),
 		StartTime: ToTimeOrNil(p.StartTime), InjectionEndTime: ToTimeOrNil(p.InjectionEndTime),
 		CureStartTime: ToTimeOrNil(p.CureStartTime), EndTime: ToTimeOrNil(p.EndTime),
+		IsPitFlush: p.PitFlush, ResultNote: p.Result,
 	}
 	if p.GlassTemperature != nil {
 		message.GlassTemperatureC = new(float64(*p.GlassTemperature) / 10)

@@ -227,6 +227,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	d := whole.Damages[0]
 	d.CrackLengthMm, d.EdgesTouched, d.PitDepthMm, d.RepairDistanceMm = proto.Float64(1), proto.Int32(1), proto.Float64(1), proto.Float64(1)
 	d.Process.TemperatureNote, d.Process.DrillReason, d.Process.Reason = "a", "b", "c"
+	d.Process.IsPitFlush, d.Process.ResultNote = proto.Bool(true), "d"
 	d.Process.DrillDepthMm, d.Process.CureInsideSeconds = proto.Float64(1), proto.Int32(2)
 	c := whole.Coverage
 	c.LossReference, c.PurchaseOrder, c.CostCentre, c.PolicyState = "a", "b", "c", "KY"

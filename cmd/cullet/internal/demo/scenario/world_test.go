@@ -125,7 +125,7 @@ func (w *world) send(t *testing.T, visits []Visit, index int) (stops, others, fa
 		return nil, nil, nil
 	}
 	job := jobs.Job{ID: ident.Job("job of " + v.Name), Shop: shop.ID, Version: 1, Record: record}
-	job.Assessments, job.Findings = jobs.Assess(&record, shop.StandardKey)
+	job.Assessments, job.Findings = jobs.Assess(&record, shop.StandardKey, jobs.Ranges(nil))
 	about := claims.Case{Shop: shop, Job: job, Payer: payer(code), Coverage: record.Coverage, Photos: w.photos,
 		Earlier: w.related(record, code), ClaimNumber: "C-" + v.Record.GetExternalReference(), Now: w.today}
 	made, err := payload.Translator{Book: tax.Shipped()}.Translate(about)
