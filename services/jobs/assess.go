@@ -48,7 +48,7 @@ func Assess(r *Record, standardKey string, usual repairability.Ranges) ([]repair
 	return assessments, found
 }
 
-// VehicleDescription tells maker, kind and model year as the vehicle's number has them; empty when
+// VehicleDescription tells maker, kind, model and model year as the vehicle's number has them; empty when
 // it has nothing of them. It is for reading only.
 func (r Record) VehicleDescription() string {
 	number := vin.Number(r.Vehicle.VIN)
@@ -58,6 +58,10 @@ func (r Record) VehicleDescription() string {
 	var parts []string
 	if maker, ok := number.Maker(); ok {
 		parts = append(parts, strings.Join(maker.Makes, " or "), string(maker.Vehicle))
+	}
+	// More than a few models are no description.
+	if models := number.Models(vin.Said{On: r.RepairDay()}); len(models) > 0 && len(models) <= 3 {
+		parts = append(parts, strings.Join(models, " or "))
 	}
 	if year := number.ModelYear(vin.Said{On: r.RepairDay()}); year.Year != 0 {
 		text := fmt.Sprintf("model year %d", year.Year)

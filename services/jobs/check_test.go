@@ -207,7 +207,7 @@ func TestDays(t *testing.T) {
 
 func TestVehicleDescription(t *testing.T) {
 	t.Parallel()
-	for vin, want := range map[string]string{"": "", "123": "", "1HGCM82633A004352": "model year 2003"} {
+	for vin, want := range map[string]string{"": "", "123": "", "1HGCM82633A004352": "Honda, Passenger Car, Accord, model year 2003"} {
 		r := record()
 		r.Vehicle.VIN = vin
 		if got := r.VehicleDescription(); !strings.Contains(got, want) || want == "" && got != "" {

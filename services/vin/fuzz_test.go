@@ -34,6 +34,9 @@ func FuzzCheck(f *testing.F) {
 		if y := n.ModelYear(said).Year; y != 0 && (y < firstYear || y > lastYear(said)) {
 			t.Errorf("%q: model year %d", text, y)
 		}
+		if len(n.Models(said)) > 0 && n.ModelYear(said).Year == 0 {
+			t.Errorf("%q: a model without a model year", text)
+		}
 		for _, c := range n.Corrections() {
 			if !Passes(string(c)) {
 				t.Errorf("%q: offered %q", text, c)

