@@ -68,7 +68,7 @@ install: ## Bring what the tests need beyond Go: Debian packages as root, node p
 .PHONY: screenshots
 screenshots: ## Draw the pictures of README.md into .pictures; needs chromium and npm
 	@sh .ci/install
-	$(GO) test -count=1 -run '^TestTheDeskOfTheDemo$$' ./cmd/cullet -args -screenshots='$(CURDIR)/$(PICTURES)'
+	$(GO) test -count=1 -run '^TestTheDemo$$/played' ./cmd/cullet -args -screenshots='$(CURDIR)/$(PICTURES)'
 
 .PHONY: clean
 clean: ## Remove what was built; the demo's and the server's data stay

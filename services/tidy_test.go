@@ -16,13 +16,13 @@ const (
 )
 
 // endToEnd is the reason of packages that only whole runs prove so far; a test of their own is better.
-const endToEnd = "cmd/cullet's TestDemoAgreesWithItsBooks runs it end to end on real PostgreSQL, sockets and payers"
+const endToEnd = "cmd/cullet's TestTheDemo runs it end to end on real PostgreSQL, sockets and payers"
 
 // untested are the packages that need no test of their own, each with its reason.
 var untested = map[string]string{
 	"cmd/cullet/internal/command":      endToEnd,
-	"cmd/cullet/internal/desk/page":    "cmd/cullet's TestTheDeskOfTheDemo walks every page in a browser",
-	"cmd/cullet/internal/desk/static":  "cmd/cullet's TestTheDeskOfTheDemo loads it in a browser",
+	"cmd/cullet/internal/desk/page":    "cmd/cullet's TestTheDemo walks every page in a browser",
+	"cmd/cullet/internal/desk/static":  "cmd/cullet's TestTheDemo loads it in a browser",
 	"cmd/cullet/internal/outside":      endToEnd,
 	"services/customers":               "it is data",
 	"services/customers/customerspg":   "services/server's tests store through it",

@@ -98,12 +98,19 @@ func run[T any](b *browser, what string, action chromedp.Action[T]) T {
 // show opens a page of the desk.
 func (b *browser) show(path string, as view) {
 	b.t.Helper()
+	b.turn(as)
+	run(b, "show "+path, chromedp.Navigate(b.site+path))
+}
+
+// turn looks at the page as another view; it has no script and need not be loaded anew.
+func (b *browser) turn(as view) {
+	b.t.Helper()
 	scheme := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: as.scheme}}}
-	run(b, "show "+path, chromedp.Steps(chromedp.EmulateViewport(int64(as.width), 900),
+	run(b, "look as "+as.String(), chromedp.Steps(chromedp.EmulateViewport(int64(as.width), 900),
 		chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 			_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, scheme)
 			return err
-		}), chromedp.Navigate(b.site+path)))
+		})))
 }
 
 func (b *browser) text(expression string) string {
@@ -160,12 +167,18 @@ func (b *browser) send(method, path, form string) (*http.Response, []byte) {
 	return response, content
 }
 
-// judge gives what axe-core finds wrong with the page.
-func (b *browser) judge() []string {
+// judge gives what axe-core finds wrong with the page, by all of its rules or by those named.
+func (b *browser) judge(rules ...string) []string {
 	b.t.Helper()
-	run(b, "load axe-core", chromedp.Evaluate[chromedp.Void](b.axe))
+	if b.text(`typeof axe`) == "undefined" {
+		run(b, "load axe-core", chromedp.Evaluate[chromedp.Void](b.axe))
+	}
+	options := "{}"
+	if len(rules) > 0 {
+		options = `{runOnly: ['` + strings.Join(rules, `', '`) + `']}`
+	}
 	return run(b, "run axe-core", chromedp.Evaluate[[]string](
-		`axe.run().then(r => { if (r.passes.length === 0) throw new Error('axe-core judged nothing');
+		`axe.run(`+options+`).then(r => { if (r.passes.length + r.incomplete.length === 0) throw new Error('axe-core judged nothing');
 			return r.violations.map(v => v.id + ': ' + v.help + ', at ' + v.nodes[0].html.slice(0, 160)) })`, chromedp.EvalAwaitPromise))
 }
 

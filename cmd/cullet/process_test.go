@@ -12,17 +12,6 @@ import (
 	"time"
 )
 
-// build builds this program, and others beside it, and gives the folder that they are in.
-func build(t *testing.T, args ...string) (bin string) {
-	t.Helper()
-	bin = t.TempDir()
-	command := exec.CommandContext(t.Context(), "go", append([]string{"build", "-o", bin + string(os.PathSeparator)}, args...)...)
-	if out, err := command.CombinedOutput(); err != nil {
-		t.Fatalf("go build %s: %v\n%s", strings.Join(args, " "), err, out)
-	}
-	return bin
-}
-
 // stateFolder gives a folder that the user as whom PostgreSQL runs may enter.
 func stateFolder(t *testing.T) string {
 	t.Helper()

@@ -41,7 +41,7 @@ type readme struct {
 // grpcurl lines are not run by grpcurl, which takes minutes to build: see grpcurlLine.
 func TestTheExamplesOfTheREADME(t *testing.T) {
 	t.Parallel()
-	r := &readme{t: t, blocks: codeOf(t), bin: build(t, "."), place: t.TempDir()}
+	r := &readme{t: t, blocks: codeOf(t), bin: must[string](t)(buildRelease()), place: t.TempDir()}
 	r.serve()
 	r.settle()
 	t.Run("how a shop system connects", r.connects)

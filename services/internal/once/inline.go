@@ -9,14 +9,15 @@ import (
 )
 
 // StoreCTE is Do for a call whose whole effect is one statement: a WITH item named request that
-// stores fingerprint and answer, and gives one row when it did and none when the key was there.
-// What the statement writes selects FROM request, so that it happens once. $1 is the shop, the
-// arguments of StoreArgs stand from $first on. When nothing was written, look with Judge.
-func StoreCTE(first int) string {
+// stores fingerprint and answer if the item from has a row, and gives one row when it did and none
+// when the key was there. What the statement writes selects FROM request, so that it happens once.
+// $1 is the shop, the arguments of StoreArgs stand from $first on. When nothing was written, look
+// with Judge.
+func StoreCTE(from string, first int) string {
 	return fmt.Sprintf(`request AS (
   INSERT INTO requests (shop_id, caller, method, request_id, fingerprint, answer)
-  VALUES ($1, $%d, $%d, $%d, $%d, $%d) ON CONFLICT DO NOTHING RETURNING request_id
-)`, first, first+1, first+2, first+3, first+4)
+  SELECT $1, $%d, $%d, $%d, $%d, $%d FROM %s ON CONFLICT DO NOTHING RETURNING request_id
+)`, first, first+1, first+2, first+3, first+4, from)
 }
 
 // StoreArgs are the arguments of StoreCTE, in its order.

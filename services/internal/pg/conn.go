@@ -4,9 +4,12 @@ import (
 	"container/list"
 	"context"
 	"database/sql/driver"
+	"errors"
 	"fmt"
 
 	"github.com/lib/pq"
+
+	"cullet/services/ident"
 )
 
 // maxPrepared bounds the statements kept prepared on one connection. Our statements are
@@ -36,10 +39,32 @@ func (c *connector) Connect(ctx context.Context) (driver.Conn, error) {
 	return &conn{pqConn: full, byText: map[string]*list.Element{}, byAge: list.New()}, nil
 }
 
+// tenantKey marks the context of a transaction whose tenant is to be set as it begins.
+type tenantKey struct{}
+
+// BeginTx begins and sets the tenant with one message instead of two, which is a tenth of what a
+// small transaction costs. The transaction is not watched for the end of ctx, as lib/pq's own is:
+// database/sql rolls it back when ctx ends, and each statement is watched by itself.
+func (c *conn) BeginTx(ctx context.Context, o driver.TxOptions) (driver.Tx, error) {
+	shop, ok := ctx.Value(tenantKey{}).(ident.Shop)
+	if !ok {
+		return c.pqConn.BeginTx(ctx, o)
+	}
+	begin := "BEGIN READ WRITE; "
+	if o.ReadOnly {
+		begin = "BEGIN READ ONLY; "
+	}
+	if _, err := c.pqConn.ExecContext(ctx, begin+"SELECT set_config('cullet.shop_id', "+pq.QuoteLiteral(string(shop))+", true)", nil); err != nil {
+		return nil, errors.Join(err, c.Rollback())
+	}
+	return c, nil
+}
+
 // pqConn is what lib/pq's connection can do; conn passes all of it on.
 type pqConn interface {
 	driver.Conn
 	driver.ConnBeginTx
+	driver.Tx
 	driver.ConnPrepareContext
 	driver.ExecerContext
 	driver.NamedValueChecker

@@ -46,6 +46,8 @@ type Options struct {
 type DB struct {
 	pool      *sqlx.DB
 	listenDSN string
+	// isBounced is true when connections are no conn, so that BEGIN does not set the tenant.
+	isBounced bool
 	counts    counts
 	waker     *waker
 }
@@ -81,7 +83,7 @@ func Open(ctx context.Context, dsn string, o Options) (*DB, error) {
 	pool.SetMaxIdleConns(cmp.Or(o.MaxIdle, maxOpen))
 	pool.SetConnMaxIdleTime(cmp.Or(o.MaxUnused, 5*time.Minute))
 	pool.SetConnMaxLifetime(cmp.Or(o.MaxLifetime, 30*time.Minute))
-	db := &DB{pool: pool, listenDSN: cmp.Or(o.ListenDSN, dsn)}
+	db := &DB{pool: pool, listenDSN: cmp.Or(o.ListenDSN, dsn), isBounced: o.Bouncer}
 	if db.waker, err = db.newWaker(o); err != nil {
 		return nil, cmp.Or(err, pool.Close())
 	}

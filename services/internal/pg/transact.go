@@ -105,7 +105,7 @@ func (db *DB) run(ctx context.Context, shop ident.Shop, readOnly bool, fn Func) 
 // attempt is one run: begin, tenant, fn, commit.
 func (db *DB) attempt(ctx context.Context, shop ident.Shop, readOnly bool, fn Func) (err error) {
 	db.counts.transactions.Add(1)
-	inner, err := db.pool.BeginTxx(ctx, &sql.TxOptions{ReadOnly: readOnly})
+	inner, err := db.pool.BeginTxx(context.WithValue(ctx, tenantKey{}, shop), &sql.TxOptions{ReadOnly: readOnly})
 	if err != nil {
 		return fmt.Errorf("begin a transaction: %w", err)
 	}
@@ -115,7 +115,12 @@ func (db *DB) attempt(ctx context.Context, shop ident.Shop, readOnly bool, fn Fu
 		// nothing that err does not.
 		_ = inner.Rollback()
 	}()
-	if err := tx.setTenant(ctx); err != nil {
+	if db.isBounced {
+		err = tx.setTenant(ctx)
+	} else {
+		tx.count() // the tenant was set as it began
+	}
+	if err != nil {
 		return err
 	}
 	err = fn(context.WithValue(ctx, insideKey{}, true), tx)

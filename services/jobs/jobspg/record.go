@@ -60,6 +60,8 @@ type Seen struct {
 	CurrencyCode string `db:"currency_code"`
 	// ProcessRanges are those that the shop has set, as its settings hold them; nil when it has set none.
 	ProcessRanges []byte `db:"process_ranges"`
+	// ShopVersion is that of the shop's settings.
+	ShopVersion int `db:"shop_version"`
 }
 
 // Usual gives what is usual in the shop for the readings of a process.
@@ -82,7 +84,7 @@ SELECT r.fingerprint AS request_fingerprint, r.answer, coalesce(j.job_id::text, 
   $8 = '' OR EXISTS (SELECT FROM customers c WHERE c.shop_id = $1 AND c.customer_id = NULLIF($8, '')::uuid) AS customer_known,
   $9 = '' OR EXISTS (SELECT FROM jobs w WHERE w.shop_id = $1 AND w.job_id = NULLIF($9, '')::uuid) AS warranty_known,
   coalesce(s.settings ->> 'standard_key', '') AS standard_key, s.settings ->> 'currency_code' AS currency_code,
-  s.settings -> 'process_ranges' AS process_ranges
+  s.settings -> 'process_ranges' AS process_ranges, s.version AS shop_version
 FROM shops s
 LEFT JOIN requests r ON r.shop_id = $1 AND r.caller = $2 AND r.method = $3 AND r.request_id = $4
 LEFT JOIN jobs j ON j.shop_id = $1 AND j.external_reference = $5 AND j.version = 1
@@ -122,10 +124,21 @@ func hashes(photos []jobs.PhotoReference) [][]byte {
 const jobColumns = `(shop_id, job_id, version, is_current, external_reference, vin, plate, repair_date, payer_code, record,
     fingerprint, assessments, findings, record_time, recorded_by, amend_reason)`
 
-// record stores request, job, photos, event and work. Parameters: $1 shop, $2-$13 the job,
-// $14-$17 its photos, $18-$22 the request, $23-$30 the event, $31 and $32 the work.
+// record looks whether nothing stands in the way, as Look does, and stores request, job, photos,
+// event and work. Parameters: $1 shop, $2-$13 the job, $14-$17 its photos, $18-$22 the request,
+// $23-$30 the event, $31 and $32 the work, $33-$38 what must be true.
 var record = `
-WITH ` + once.StoreCTE(18) + `, job AS (
+WITH good AS (
+  SELECT FROM shops s
+  WHERE s.shop_id = $1 AND s.version = $33
+    AND ($34 = '' OR s.settings ->> 'currency_code' = $34)
+    AND ($7 = '' OR EXISTS (SELECT FROM payers p WHERE p.shop_id = $1 AND p.code = $7))
+    AND ($35 = '' OR EXISTS (SELECT FROM customers c WHERE c.shop_id = $1 AND c.customer_id = NULLIF($35, '')::uuid))
+    AND ($36 = '' OR EXISTS (SELECT FROM jobs w WHERE w.shop_id = $1 AND w.job_id = NULLIF($36, '')::uuid))
+    AND (SELECT count(*) FROM photos f
+         WHERE f.shop_id = $1 AND f.photo_hash = ANY ($37) AND (f.stage_time > $38 OR ` + isNamed + `)) = cardinality($37)
+    AND NOT EXISTS (SELECT FROM jobs j WHERE j.shop_id = $1 AND j.external_reference = $3 AND j.version = 1)
+), ` + once.StoreCTE("good", 18) + `, job AS (
   INSERT INTO jobs ` + jobColumns + `
   SELECT $1, $2, 1, true, $3, $4, $5, $6::date, $7, $8, $9, $10, $11, $12, $13, '' FROM request
   RETURNING job_id
@@ -138,11 +151,13 @@ WITH ` + once.StoreCTE(18) + `, job AS (
 SELECT count(*) FROM job`
 
 // Record stores a job in version 1 with its request, its event and the work to open its claim, in
-// one statement; the answer kept with the request is the job's identifier. Stored is false when
-// another call with the same request id was faster: look again. A photo that vanished violates
-// job_photos_uploaded, a reference that was taken meanwhile violates jobs_external_reference.
-func Record(ctx context.Context, tx *pg.Tx, r *Recording) (stored bool, err error) {
-	args := make([]any, 0, 32)
+// one statement, when all that it names exists, its reference is free, and the shop's settings
+// are still the version that it was assessed by; the answer kept with the request is the job's identifier. Stored is
+// false when one of these is not so, or the request was known already: Look tells which. A photo
+// that vanishes meanwhile violates job_photos_uploaded, a reference that is taken meanwhile
+// violates jobs_external_reference.
+func Record(ctx context.Context, tx *pg.Tx, r *Recording, shopVersion int) (stored bool, err error) {
+	args := make([]any, 0, 38)
 	args = append(args, string(tx.Shop()))
 	if args, err = appendJob(args, &r.Written); err != nil {
 		return false, err
@@ -151,12 +166,24 @@ func Record(ctx context.Context, tx *pg.Tx, r *Recording) (stored bool, err erro
 	args = append(args, once.StoreArgs(r.Key, r.Fingerprint, []byte(r.Job.ID))...)
 	args = append(args, outbox.EventArgs(r.Event)...)
 	args = append(args, TopicOpen, string(r.Job.ID))
+	args = appendNamed(args, &r.Job.Record, shopVersion, r.Job.RecordTime)
 	var n int
 	if err := tx.Get(ctx, &n, record, args...); err != nil {
 		return false, fmt.Errorf("record job %s: %w", r.Job.Record.ExternalReference, err)
 	}
 	outbox.Wake(tx)
 	return n == 1, nil
+}
+
+// appendNamed adds shop version, currency, customer, warranty, photos and since when they may have been
+// uploaded.
+func appendNamed(args []any, r *jobs.Record, shopVersion int, at time.Time) []any {
+	currency := ""
+	if d := r.Coverage.Deductible; d != nil {
+		currency = d.Currency
+	}
+	return append(args, shopVersion, currency, string(r.Motorist.CustomerID), string(r.WarrantyOf), pg.Array(hashes(r.Photos)),
+		at.Add(-jobs.StagedFor))
 }
 
 // appendJob adds id, reference, vin, plate, date, payer, record, fingerprint, assessments,

@@ -102,7 +102,7 @@ func (b bench) recording(request string, r jobs.Record) *jobspg.Recording {
 func (b bench) record(r *jobspg.Recording) (stored bool, err error) {
 	err = b.do(func(ctx context.Context, tx *pg.Tx) (err error) {
 		before := tx.Statements()
-		stored, err = jobspg.Record(ctx, tx, r)
+		stored, err = jobspg.Record(ctx, tx, r, 1)
 		if n := tx.Statements() - before; n != 1 {
 			b.t.Errorf("recording took %d statements, want 1", n)
 		}

@@ -85,7 +85,8 @@ func own(t testing.TB, reference string) *jobsv1.RepairRecord {
 	return with(record(t, reference), func(m *jobsv1.RepairRecord) { m.Coverage = nil })
 }
 
-// TestStatements holds intake to its round trips: the tenant is set, one look, one write.
+// TestStatements holds intake to its round trips: the tenant is set, one write; a look before it when
+// nothing is known of the shop yet, and after it when something stood in the way.
 func TestStatements(t *testing.T) {
 	t.Parallel()
 	r := openRoom(t)
@@ -106,10 +107,11 @@ func TestStatements(t *testing.T) {
 			t.Errorf("%s took %d statements, want %d", name, got, want)
 		}
 	}
-	ask("a fresh record", "r-1", m, 3, false)
-	ask("the same request", "r-1", m, 3, false)
-	ask("the same record", "r-2", m, 4, false) // its answer is kept too
-	ask("the same request of the same record", "r-2", m, 3, false)
+	ask("the shop's first record", "r-0", with(m, func(m *jobsv1.RepairRecord) { m.ExternalReference = "V-0" }), 3, false)
+	ask("a fresh record", "r-1", m, 2, false)
+	ask("the same request", "r-1", m, 4, false)
+	ask("the same record", "r-2", m, 5, false) // its answer is kept too
+	ask("the same request of the same record", "r-2", m, 4, false)
 	ask("a faulty record", "r-3", with(m, func(m *jobsv1.RepairRecord) { m.TimeZone = "Ohio" }), 2, true)
 }
 

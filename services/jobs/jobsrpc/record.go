@@ -21,6 +21,7 @@ import (
 	"cullet/services/internal/rpc/wire"
 	"cullet/services/jobs"
 	"cullet/services/jobs/jobspg"
+	"cullet/services/repairability"
 )
 
 // RecordJob records a completed repair, whole or not at all.
@@ -132,8 +133,21 @@ func beside(faults, found []errs.Field) []errs.Field {
 	})
 }
 
-// keep looks what stands there, then writes: two statements for a record that is new.
+// house is what a shop assesses by, in a version of its settings.
+type house struct {
+	version  int
+	standard string
+	usual    repairability.Ranges
+}
+
+// keep writes, when it knows what the shop assesses by, and looks what stands there when that stored
+// nothing: one statement for a record that is new.
 func (s *Server) keep(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at time.Time) (jobs.Job, error) {
+	if h, known := s.houses.Load(tx.Shop()); known {
+		if isStored, err := write(ctx, tx, r, h.(house)); isStored || err != nil {
+			return r.Job, err
+		}
+	}
 	seen, err := jobspg.Look(ctx, tx, r.Key, &r.Job.Record, at)
 	if err != nil {
 		return jobs.Job{}, err
@@ -154,18 +168,28 @@ func (s *Server) keep(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, at ti
 	if err != nil {
 		return jobs.Job{}, err
 	}
-	r.Job.Assessments, r.Job.Findings = jobs.Assess(&r.Job.Record, seen.StandardKey, usual)
-	isStored, err := jobspg.Record(ctx, tx, r)
+	h := house{version: seen.ShopVersion, standard: seen.StandardKey, usual: usual}
+	isStored, err := write(ctx, tx, r, h)
 	switch {
-	case pg.Violated(err, "jobs_external_reference") || pg.Violated(err, "job_photos_uploaded"):
-		return jobs.Job{}, pg.Raced(err)
 	case err != nil:
 		return jobs.Job{}, err
 	case !isStored:
-		// A call with the same request id was faster, and its answer can be seen now.
+		// A call with the same request id was faster, and its answer can be seen now; or what was
+		// looked at has changed since.
 		return jobs.Job{}, pg.Raced(errors.New("the same request was recorded meanwhile"))
 	}
+	s.houses.Store(tx.Shop(), h)
 	return r.Job, nil
+}
+
+// write assesses as the shop does and stores, unless something stands in the way.
+func write(ctx context.Context, tx *pg.Tx, r *jobspg.Recording, h house) (isStored bool, err error) {
+	r.Job.Assessments, r.Job.Findings = jobs.Assess(&r.Job.Record, h.standard, h.usual)
+	isStored, err = jobspg.Record(ctx, tx, r, h.version)
+	if pg.Violated(err, "jobs_external_reference") || pg.Violated(err, "job_photos_uploaded") {
+		err = pg.Raced(err)
+	}
+	return isStored, err
 }
 
 // answered gives the job that a stored answer names: "<job>" in its first version, "<job> 3" in its third.

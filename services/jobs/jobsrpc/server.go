@@ -7,6 +7,7 @@ package jobsrpc
 
 import (
 	"context"
+	"sync"
 	"time"
 
 	jobsv1 "cullet/proto/cullet/jobs/v1"
@@ -34,6 +35,9 @@ type Server struct {
 	copies jobs.CopyPrinter
 	// intakes are the formats of files, by name.
 	intakes map[string]jobs.IntakeFormat
+	// houses are the settings of shops as they were seen last, a house by ident.Shop. What is assessed by
+	// them is stored only while they are still so.
+	houses sync.Map
 }
 
 // New makes the server. Photos keeps the bytes of photos, of each shop as many as the quota says; copies

@@ -12,10 +12,9 @@ import (
 )
 
 type demoCommand struct {
-	Once       bool   `help:"Run in a throw-away place, check the books, end with 0 or 1."`
-	Reset      bool   `help:"Forget what the demo keeps."`
-	PGBin      string `help:"Folder with the programs postgres and initdb." env:"CULLET_PG_BIN" name:"pg-bin" type:"path"`
-	PhotoWidth int    `help:"Draw photos so many pixels wide; as a phone does when 0." hidden:"" name:"photo-width"`
+	Once  bool   `help:"Run in a throw-away place, check the books, end with 0 or 1."`
+	Reset bool   `help:"Forget what the demo keeps."`
+	PGBin string `help:"Folder with the programs postgres and initdb." env:"CULLET_PG_BIN" name:"pg-bin" type:"path"`
 }
 
 // Run shows the main job.
@@ -42,5 +41,5 @@ func (c *demoCommand) Run(w *world) error {
 			return fmt.Errorf("open the throw-away place: %w", err)
 		}
 	}
-	return demo.Run(w, demo.Options{State: state, Once: c.Once, Out: w.out, IsTerminal: w.isTerminal(), PGBin: c.PGBin, PhotoWidth: c.PhotoWidth})
+	return demo.Run(w, demo.Options{State: state, Once: c.Once, Out: w.out, IsTerminal: w.isTerminal(), PGBin: c.PGBin})
 }

@@ -13,9 +13,9 @@ import (
 
 // checkBooks checks the shop's own books and holds them against those that the payers kept. With
 // Once a difference is an error.
-func (s *stage) checkBooks(ctx context.Context) error {
+func (s *stage) checkBooks(ctx context.Context, checks []func(context.Context) error) error {
 	s.say("\nChecking the books")
-	for _, check := range []func(context.Context) error{s.checkLaws, s.checkAging, s.checkPayersBook, s.checkNothingWaits} {
+	for _, check := range checks {
 		if err := check(ctx); err != nil {
 			return err
 		}

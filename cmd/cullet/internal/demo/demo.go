@@ -36,8 +36,6 @@ type Options struct {
 	IsTerminal bool
 	// PGBin is where PostgreSQL's programs are; found when empty.
 	PGBin string
-	// PhotoWidth is how many pixels wide photos are drawn; those of a phone, about 12 megapixels, when 0.
-	PhotoWidth int
 }
 
 // nights is how many nights the demo runs.
@@ -69,7 +67,7 @@ func (c *clock) setBehind(d time.Duration) { c.behind.Store(int64(d)) }
 // Run shows the demo and, unless Once, serves on until ctx ends. With Once it fails when the books
 // do not agree.
 func Run(ctx context.Context, o Options) (err error) {
-	s := &stage{Options: o, clock: &clock{}, photoSize: image.Pt(o.PhotoWidth, o.PhotoWidth*3/4)}
+	s := &stage{Options: o, clock: &clock{}}
 	if err := os.MkdirAll(o.State, 0o755); err != nil {
 		return fmt.Errorf("make the demo's folder: %w", err)
 	}
@@ -133,7 +131,11 @@ func (s *stage) play(ctx context.Context, isFirst bool) error {
 	if err := s.show(ctx); err != nil {
 		return err
 	}
-	return s.checkBooks(ctx)
+	checks := []func(context.Context) error{s.checkLaws, s.checkAging, s.checkPayersBook}
+	if isFirst { // later somebody may have released more at the desk
+		checks = append(checks, s.checkNothingWaits)
+	}
+	return s.checkBooks(ctx, checks)
 }
 
 // loadKey reads the owner's key; isFirst is true when the demo was not played to its end yet.
