@@ -14,6 +14,7 @@ import (
 	"cullet/services/internal/rpc"
 	"cullet/services/internal/rpc/wire"
 	"cullet/services/invoices"
+	"cullet/services/money"
 )
 
 // maxRemittance is the largest remittance file that a call takes.
@@ -39,16 +40,35 @@ func (s *Server) RecordPayment(ctx context.Context, req *invoicesv1.RecordPaymen
 		return nil, err
 	}
 	amount, faults := positive("amount", req.GetAmount())
-	if err := rpc.Refuse(ctx, append(faults, tooLong("reference", req.GetReference(), 100)...)); err != nil {
+	fee, bad := feeOf(req, amount)
+	faults = append(append(faults, bad...), tooLong("reference", req.GetReference(), 100)...)
+	if err := rpc.Refuse(ctx, faults); err != nil {
 		return nil, err
 	}
-	payment := invoices.Payment{ID: ident.New[ident.Payment](), Invoice: id, Amount: amount, Reference: req.GetReference(),
+	payment := invoices.Payment{ID: ident.New[ident.Payment](), Invoice: id, Amount: amount, Fee: fee, Reference: req.GetReference(),
 		Method: wire.Word[invoices.Method]("PAYMENT_METHOD_", req.GetMethod())}
 	actor := rpc.CallerFrom(ctx).Name
 	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.RecordPaymentResponse, error) {
 		i, err := s.line.Pay(ctx, tx, payment, actor)
 		return &invoicesv1.RecordPaymentResponse{Invoice: toInvoice(i), PaymentId: string(payment.ID)}, err
 	})
+}
+
+// feeOf reads what the card company keeps.
+func feeOf(req *invoicesv1.RecordPaymentRequest, amount money.Amount) (money.Amount, []errs.Field) {
+	if req.GetFee() == nil {
+		return money.From(0, amount.Currency), nil
+	}
+	fee := wire.FromMoney(req.GetFee())
+	faults := wire.CheckMoney("fee", req.GetFee(), amount.Currency)
+	if len(faults) == 0 && (fee.Minor < 0 || fee.Minor > amount.Minor) {
+		faults = append(faults, errs.Field{Path: "fee.minor_units", Reason: "OUT_OF_RANGE",
+			Message: fmt.Sprintf("%d was given; give 0 to the amount, %d", fee.Minor, amount.Minor)})
+	}
+	if fee.Minor != 0 && req.GetMethod() != invoicesv1.PaymentMethod_PAYMENT_METHOD_CARD {
+		faults = append(faults, errs.Field{Path: "fee", Reason: "NOT_WITH_THIS_METHOD", Message: "only a card company keeps a fee; leave it out, or give the method CARD"})
+	}
+	return fee, faults
 }
 
 // WriteOff gives up part of what is open of an invoice.
@@ -61,10 +81,9 @@ func (s *Server) WriteOff(ctx context.Context, req *invoicesv1.WriteOffRequest) 
 	if err := rpc.Refuse(ctx, append(faults, tooLong("reason", req.GetReason(), 500)...)); err != nil {
 		return nil, err
 	}
-	a := invoices.Allocation{Amount: amount, Reason: req.GetReason()}
 	actor := rpc.CallerFrom(ctx).Name
 	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.WriteOffResponse, error) {
-		i, err := s.line.WriteOff(ctx, tx, id, ident.Receivable(req.GetReceivableId()), a, actor)
+		i, err := s.line.WriteOff(ctx, tx, id, ident.Receivable(req.GetReceivableId()), amount, req.GetReason(), actor)
 		return &invoicesv1.WriteOffResponse{Invoice: toInvoice(i)}, err
 	})
 }
