@@ -39,12 +39,17 @@ type remittanceLineRow struct {
 	Sentence      string           `json:"sentence" db:"sentence"`
 }
 
-// InsertRemittance writes a remittance with its file; known is true, and nothing is written, when
+// InsertRemittance writes a remittance with its file, or without it when another remittance of the
+// same FileHash has it; known is true, and nothing is written, when
 // the payer's reference is stored already. Its lines come with InsertRemittanceLines.
 func InsertRemittance(ctx context.Context, tx *pg.Tx, r invoices.Remittance, format string, content []byte, actor string) (known bool, err error) {
-	hash := sha256.Sum256(content)
+	if content == nil {
+		content = []byte{}
+	} else {
+		r.FileHash = sha256.Sum256(content)
+	}
 	n, err := tx.Exec(ctx, insertRemittance, string(tx.Shop()), string(r.ID), string(r.Payer), r.Reference, r.PaidDate,
-		r.Amount.Currency, r.Amount.Minor, format, content, hash[:], r.PostTime, actor)
+		r.Amount.Currency, r.Amount.Minor, format, content, r.FileHash[:], r.PostTime, actor)
 	if err != nil {
 		return false, fmt.Errorf("insert remittance %s: %w", r.Reference, err)
 	}

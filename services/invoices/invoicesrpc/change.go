@@ -2,6 +2,7 @@ package invoicesrpc
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"maps"
 	"slices"
@@ -103,16 +104,48 @@ func (s *Server) PostRemittance(ctx context.Context, req *invoicesv1.PostRemitta
 		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "content", Reason: "TOO_LARGE", Message: fmt.Sprintf(
 			"%d bytes were given and at most %d are allowed; split the file by payment", n, maxRemittance)}})
 	}
-	r, err := format.Read(req.GetContent())
+	file, err := format.Read(req.GetContent())
 	if err != nil {
 		return nil, err
 	}
-	r.Payer = payer
+	all, faults := paidBy(file, req.GetDebtorName())
+	if err := rpc.Refuse(ctx, faults); err != nil {
+		return nil, err
+	}
 	actor := rpc.CallerFrom(ctx).Name
 	return rpc.Once(ctx, s.db, req, func(ctx context.Context, tx *pg.Tx) (*invoicesv1.PostRemittanceResponse, error) {
-		stored, isRepeated, err := s.line.Remittance(ctx, tx, r, format.Name(), req.GetContent(), actor)
-		return &invoicesv1.PostRemittanceResponse{Remittance: toRemittance(stored), IsRepeated: isRepeated}, err
+		resp := &invoicesv1.PostRemittanceResponse{IsRepeated: true, Notes: file.Notes}
+		content := req.GetContent()
+		for _, r := range all {
+			r.Payer, r.FileHash = payer, sha256.Sum256(req.GetContent())
+			stored, isRepeated, err := s.line.Remittance(ctx, tx, r, format.Name(), content, actor)
+			if err != nil {
+				return nil, err
+			}
+			if !isRepeated {
+				content = nil // the file is kept once, with the first payment that was new
+			}
+			resp.IsRepeated = resp.GetIsRepeated() && isRepeated
+			resp.Remittances = append(resp.Remittances, toRemittance(stored))
+		}
+		resp.Remittance = resp.GetRemittances()[0]
+		return resp, nil
 	})
+}
+
+// paidBy gives the payments of a file that are the debtor's.
+func paidBy(file invoices.RemittanceFile, debtor string) ([]invoices.Remittance, []errs.Field) {
+	names := file.Debtors()
+	all := file.Of(debtor)
+	switch {
+	case debtor == "" && len(names) > 1:
+		return nil, []errs.Field{{Path: "debtor_name", Reason: "REQUIRED", Message: fmt.Sprintf(
+			"the file has payments of %d debtors; name the one that is this payer: %.400s", len(names), strings.Join(names, "; "))}}
+	case len(all) == 0:
+		return nil, []errs.Field{{Path: "debtor_name", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf(
+			"the file has no payment of %.60q; it has payments of: %.400s. %.400s", debtor, strings.Join(names, "; "), strings.Join(file.Notes, " "))}}
+	}
+	return all, nil
 }
 
 // Allocate puts unmatched money on an invoice by hand.

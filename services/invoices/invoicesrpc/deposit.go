@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
+	moneyv1 "cullet/proto/cullet/money/v1"
 	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
@@ -74,7 +75,7 @@ func depositOf(req *invoicesv1.RecordDepositRequest) (invoices.Remittance, []err
 	for n, l := range req.GetLines() {
 		path := fmt.Sprintf("lines[%d]", n)
 		paid := wire.FromMoney(l.GetPaid())
-		faults = append(faults, wire.CheckMoney(path+".paid", l.GetPaid(), r.Amount.Currency)...)
+		faults = append(faults, checkEither(path+".paid", l.GetPaid(), r.Amount.Currency)...)
 		for name, text := range map[string]string{".invoice_number": l.GetInvoiceNumber(), ".claim_number": l.GetClaimNumber(), ".reason_code": l.GetReasonCode()} {
 			faults = append(faults, tooLong(path+name, text, 200)...)
 		}
@@ -89,6 +90,18 @@ func depositOf(req *invoicesv1.RecordDepositRequest) (invoices.Remittance, []err
 		add("amount", "SUM", "the amount is %s and the lines sum to %s; add a line for what they do not cover", r.Amount, sum)
 	}
 	return r, faults
+}
+
+// checkEither checks a sum that may be below zero.
+func checkEither(path string, m *moneyv1.Money, currency string) []errs.Field {
+	if m == nil {
+		return []errs.Field{{Path: path, Reason: "REQUIRED", Message: "nothing was given; give a sum, below zero where money is taken back"}}
+	}
+	size := &moneyv1.Money{MinorUnits: m.GetMinorUnits(), CurrencyCode: m.GetCurrencyCode()}
+	if size.GetMinorUnits() < 0 && size.GetMinorUnits() >= -money.Max {
+		size.MinorUnits = -size.GetMinorUnits()
+	}
+	return wire.CheckMoney(path, size, currency)
 }
 
 // SuggestAllocations says where money that waits may belong.

@@ -616,12 +616,15 @@ type PostRemittanceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The payer.
 	PayerId string `protobuf:"bytes,1,opt,name=payer_id,json=payerId,proto3" json:"payer_id,omitempty"`
-	// Format of the file, "csv".
+	// Format of the file: "csv", "x12-820", "camt".
 	Format string `protobuf:"bytes,2,opt,name=format,proto3" json:"format,omitempty"`
 	// The file, at most 4 MiB.
 	Content []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
 	// Makes the call safe to repeat.
-	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Takes only what this debtor paid, as a bank's file writes its name; required when the file has
+	// payments of several.
+	DebtorName    string `protobuf:"bytes,5,opt,name=debtor_name,json=debtorName,proto3" json:"debtor_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -684,13 +687,24 @@ func (x *PostRemittanceRequest) GetRequestId() string {
 	return ""
 }
 
+func (x *PostRemittanceRequest) GetDebtorName() string {
+	if x != nil {
+		return x.DebtorName
+	}
+	return ""
+}
+
 // The remittance.
 type PostRemittanceResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The remittance.
+	// The remittance; the first when the file has several.
 	Remittance *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
-	// Whether the same remittance had been posted before.
-	IsRepeated    bool `protobuf:"varint,2,opt,name=is_repeated,json=isRepeated,proto3" json:"is_repeated,omitempty"`
+	// Whether all of them had been posted before.
+	IsRepeated bool `protobuf:"varint,2,opt,name=is_repeated,json=isRepeated,proto3" json:"is_repeated,omitempty"`
+	// All remittances of the file.
+	Remittances []*Remittance `protobuf:"bytes,3,rep,name=remittances,proto3" json:"remittances,omitempty"`
+	// What the file has beside payments, in sentences: a payment that was turned back, for example.
+	Notes         []string `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -737,6 +751,20 @@ func (x *PostRemittanceResponse) GetIsRepeated() bool {
 		return x.IsRepeated
 	}
 	return false
+}
+
+func (x *PostRemittanceResponse) GetRemittances() []*Remittance {
+	if x != nil {
+		return x.Remittances
+	}
+	return nil
+}
+
+func (x *PostRemittanceResponse) GetNotes() []string {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
 }
 
 // Asks for a remittance.
@@ -3072,19 +3100,23 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\x15RecordPaymentResponse\x125\n" +
 	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\x12\x1d\n" +
 	"\n" +
-	"payment_id\x18\x02 \x01(\tR\tpaymentId\"\x92\x01\n" +
+	"payment_id\x18\x02 \x01(\tR\tpaymentId\"\xb3\x01\n" +
 	"\x15PostRemittanceRequest\x12\x1e\n" +
 	"\bpayer_id\x18\x01 \x01(\tB\x03\xe0A\x02R\apayerId\x12\x1b\n" +
 	"\x06format\x18\x02 \x01(\tB\x03\xe0A\x02R\x06format\x12\x1d\n" +
 	"\acontent\x18\x03 \x01(\fB\x03\xe0A\x02R\acontent\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tR\trequestId\"y\n" +
+	"request_id\x18\x04 \x01(\tR\trequestId\x12\x1f\n" +
+	"\vdebtor_name\x18\x05 \x01(\tR\n" +
+	"debtorName\"\xd1\x01\n" +
 	"\x16PostRemittanceResponse\x12>\n" +
 	"\n" +
 	"remittance\x18\x01 \x01(\v2\x1e.cullet.invoices.v1.RemittanceR\n" +
 	"remittance\x12\x1f\n" +
 	"\vis_repeated\x18\x02 \x01(\bR\n" +
-	"isRepeated\"@\n" +
+	"isRepeated\x12@\n" +
+	"\vremittances\x18\x03 \x03(\v2\x1e.cullet.invoices.v1.RemittanceR\vremittances\x12\x14\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes\"@\n" +
 	"\x14GetRemittanceRequest\x12(\n" +
 	"\rremittance_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fremittanceId\"\x99\x01\n" +
 	"\x15GetRemittanceResponse\x12>\n" +
@@ -3382,92 +3414,93 @@ var file_cullet_invoices_v1_invoices_proto_depIdxs = []int32{
 	54, // 7: cullet.invoices.v1.RecordPaymentRequest.fee:type_name -> cullet.money.v1.Money
 	50, // 8: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
 	55, // 9: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	55, // 10: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	51, // 11: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
-	55, // 12: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
-	54, // 13: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
-	55, // 14: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	54, // 15: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
-	50, // 16: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	56, // 17: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
-	54, // 18: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
-	54, // 19: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
-	54, // 20: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
-	57, // 21: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
-	58, // 22: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
-	59, // 23: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
-	60, // 24: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
-	50, // 25: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
-	54, // 26: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
-	50, // 27: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	50, // 28: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	54, // 29: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
-	50, // 30: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	54, // 31: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
-	55, // 32: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	55, // 33: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	54, // 34: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
-	54, // 35: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
-	40, // 36: cullet.invoices.v1.RecordDepositRequest.lines:type_name -> cullet.invoices.v1.DepositLine
-	55, // 37: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	54, // 38: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
-	44, // 39: cullet.invoices.v1.SuggestAllocationsResponse.suggestions:type_name -> cullet.invoices.v1.Suggestion
-	54, // 40: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
-	52, // 41: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
-	60, // 42: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
-	0,  // 43: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
-	2,  // 44: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
-	4,  // 45: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
-	6,  // 46: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
-	8,  // 47: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
-	10, // 48: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
-	12, // 49: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
-	14, // 50: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
-	16, // 51: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
-	18, // 52: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
-	28, // 53: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
-	30, // 54: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
-	32, // 55: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
-	34, // 56: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
-	36, // 57: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
-	38, // 58: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
-	41, // 59: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
-	43, // 60: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
-	46, // 61: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
-	48, // 62: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
-	20, // 63: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
-	22, // 64: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
-	24, // 65: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
-	26, // 66: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
-	1,  // 67: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
-	3,  // 68: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
-	5,  // 69: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
-	7,  // 70: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
-	9,  // 71: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
-	11, // 72: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
-	13, // 73: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
-	15, // 74: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
-	17, // 75: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
-	19, // 76: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
-	29, // 77: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
-	31, // 78: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
-	33, // 79: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
-	35, // 80: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
-	37, // 81: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
-	39, // 82: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
-	42, // 83: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
-	45, // 84: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
-	47, // 85: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
-	49, // 86: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
-	21, // 87: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
-	23, // 88: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
-	25, // 89: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
-	27, // 90: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
-	67, // [67:91] is the sub-list for method output_type
-	43, // [43:67] is the sub-list for method input_type
-	43, // [43:43] is the sub-list for extension type_name
-	43, // [43:43] is the sub-list for extension extendee
-	0,  // [0:43] is the sub-list for field type_name
+	55, // 10: cullet.invoices.v1.PostRemittanceResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	55, // 11: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	51, // 12: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	55, // 13: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	54, // 14: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
+	55, // 15: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	54, // 16: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
+	50, // 17: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	56, // 18: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
+	54, // 19: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
+	54, // 20: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
+	54, // 21: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
+	57, // 22: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
+	58, // 23: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
+	59, // 24: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
+	60, // 25: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
+	50, // 26: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
+	54, // 27: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
+	50, // 28: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	50, // 29: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	54, // 30: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	50, // 31: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	54, // 32: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
+	55, // 33: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	55, // 34: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	54, // 35: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
+	54, // 36: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
+	40, // 37: cullet.invoices.v1.RecordDepositRequest.lines:type_name -> cullet.invoices.v1.DepositLine
+	55, // 38: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	54, // 39: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
+	44, // 40: cullet.invoices.v1.SuggestAllocationsResponse.suggestions:type_name -> cullet.invoices.v1.Suggestion
+	54, // 41: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
+	52, // 42: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
+	60, // 43: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
+	0,  // 44: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
+	2,  // 45: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
+	4,  // 46: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
+	6,  // 47: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
+	8,  // 48: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
+	10, // 49: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
+	12, // 50: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
+	14, // 51: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
+	16, // 52: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
+	18, // 53: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
+	28, // 54: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
+	30, // 55: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
+	32, // 56: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
+	34, // 57: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
+	36, // 58: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
+	38, // 59: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
+	41, // 60: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
+	43, // 61: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
+	46, // 62: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
+	48, // 63: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
+	20, // 64: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
+	22, // 65: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
+	24, // 66: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
+	26, // 67: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
+	1,  // 68: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
+	3,  // 69: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
+	5,  // 70: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
+	7,  // 71: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
+	9,  // 72: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
+	11, // 73: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
+	13, // 74: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
+	15, // 75: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
+	17, // 76: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
+	19, // 77: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
+	29, // 78: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
+	31, // 79: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
+	33, // 80: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
+	35, // 81: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
+	37, // 82: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
+	39, // 83: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
+	42, // 84: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
+	45, // 85: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
+	47, // 86: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
+	49, // 87: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
+	21, // 88: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
+	23, // 89: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
+	25, // 90: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
+	27, // 91: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
+	68, // [68:92] is the sub-list for method output_type
+	44, // [44:68] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_cullet_invoices_v1_invoices_proto_init() }
