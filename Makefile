@@ -53,6 +53,14 @@ test: ## Run every test; lists what did not run and what would bring it (STRICT=
 bench: ## Measure: each figure is a ratio to a limit measured in the same run
 	$(GO) test -run '^$$' -bench '$(BENCH)' $(BENCHFLAGS) -count=1 -timeout=30m ./adapters/... ./services/...
 
+.PHONY: soak
+soak: ## What takes too long for make test: a million operations on the books, ten million splits, a hundred thousand bills against another program
+	@sh .ci/postgres
+	$(GO) test -count=1 -timeout=2h -v -run '^TestManySplits$$' ./services/money -args -splits=10000000
+	$(GO) test -count=1 -timeout=2h -v -run '^TestManyOperations$$' ./services/invoices/booktest -args -operations=1000000
+	$(GO) test -count=1 -timeout=2h -v -run '^TestLawsHoldInPostgreSQL$$' ./services/pipeline -args -sequences=250
+	CULLET_TAX_ORACLE=100000 $(GO) test -count=1 -timeout=2h -v -run '^TestQuoteAgreesWithTheOracle$$' ./services/tax
+
 .PHONY: generate
 generate: ## Write all generated code anew
 	@sh .ci/generate

@@ -8,7 +8,9 @@ import (
 	jsonformat "cullet/adapters/format/json"
 	csvintake "cullet/adapters/intake/csv"
 	"cullet/adapters/intake/jsonlines"
+	"cullet/adapters/remittance/camt"
 	csvremittance "cullet/adapters/remittance/csv"
+	"cullet/adapters/remittance/x12820"
 	"cullet/services/claims"
 	"cullet/services/invoices"
 	"cullet/services/jobs"
@@ -25,6 +27,8 @@ func Formats() []claims.Format {
 func RemittanceFormats() []invoices.RemittanceFormat {
 	return []invoices.RemittanceFormat{
 		csvremittance.Format{},
+		x12820.Format{},
+		camt.Format{},
 	}
 }
 

@@ -17,21 +17,25 @@ TABLE allocations -- Where every cent went; never edited.
     reason text NOT NULL
     create_time timestamp with time zone NOT NULL
     created_by text NOT NULL
+    reverses_allocation_id uuid
     CONSTRAINT allocations_pkey PRIMARY KEY (shop_id, allocation_id)
-    CONSTRAINT allocations_amount_check CHECK (((amount >= 1) AND (amount <= '100000000000000000'::bigint)))
+    CONSTRAINT allocations_amount_check CHECK (((amount <> 0) AND ((amount >= '-100000000000000000'::bigint) AND (amount <= '100000000000000000'::bigint))))
+    CONSTRAINT allocations_below_zero CHECK (((amount > 0) OR (source = ANY (ARRAY['REMITTANCE'::text, 'TRANSFER'::text])) OR (reverses_allocation_id IS NOT NULL)))
     CONSTRAINT allocations_check CHECK (((source = 'REMITTANCE'::text) = ((remittance_id IS NOT NULL) AND (line_number IS NOT NULL))))
     CONSTRAINT allocations_check1 CHECK (((source = 'PAYMENT'::text) = (payment_id IS NOT NULL)))
     CONSTRAINT allocations_check2 CHECK (((source = 'CREDIT_NOTE'::text) = (credit_invoice_id IS NOT NULL)))
     CONSTRAINT allocations_currency_code_check CHECK ((currency_code ~ '^[A-Z]{3}$'::text))
     CONSTRAINT allocations_reason_check CHECK ((char_length(reason) <= 500))
-    CONSTRAINT allocations_source_check CHECK ((source = ANY (ARRAY['REMITTANCE'::text, 'PAYMENT'::text, 'WRITE_OFF'::text, 'CREDIT_NOTE'::text])))
+    CONSTRAINT allocations_source_check CHECK ((source = ANY (ARRAY['REMITTANCE'::text, 'PAYMENT'::text, 'WRITE_OFF'::text, 'CREDIT_NOTE'::text, 'TRANSFER'::text])))
     CONSTRAINT allocations_shop_id_credit_invoice_id_fkey FOREIGN KEY (shop_id, credit_invoice_id) REFERENCES invoices(shop_id, invoice_id)
     CONSTRAINT allocations_shop_id_entry_id_fkey FOREIGN KEY (shop_id, entry_id) REFERENCES journal_entries(shop_id, entry_id)
     CONSTRAINT allocations_shop_id_payment_id_fkey FOREIGN KEY (shop_id, payment_id) REFERENCES payments(shop_id, payment_id)
     CONSTRAINT allocations_shop_id_receivable_id_fkey FOREIGN KEY (shop_id, receivable_id) REFERENCES receivables(shop_id, receivable_id)
     CONSTRAINT allocations_shop_id_remittance_id_line_number_fkey FOREIGN KEY (shop_id, remittance_id, line_number) REFERENCES remittance_lines(shop_id, remittance_id, line_number)
+    CONSTRAINT allocations_shop_id_reverses_allocation_id_fkey FOREIGN KEY (shop_id, reverses_allocation_id) REFERENCES allocations(shop_id, allocation_id)
     CREATE INDEX allocations_receivable ON public.allocations USING btree (shop_id, receivable_id) INCLUDE (amount, entry_date)
     CREATE INDEX allocations_remittance ON public.allocations USING btree (shop_id, remittance_id, line_number) WHERE (remittance_id IS NOT NULL)
+    CREATE UNIQUE INDEX allocations_undone_once ON public.allocations USING btree (shop_id, reverses_allocation_id) WHERE ((reverses_allocation_id IS NOT NULL) AND (source <> 'PAYMENT'::text))
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.allocations FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.allocations FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
     FORCE ROW LEVEL SECURITY
@@ -305,6 +309,28 @@ TABLE deliveries -- Events on their way to endpoints; every one ends delivered o
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE (state, attempt_count, last_status, last_error, next_attempt_time)
 
+TABLE disputes -- What a debtor contests, and what came of it.
+    shop_id uuid NOT NULL
+    dispute_id uuid NOT NULL
+    receivable_id uuid NOT NULL
+    amount bigint NOT NULL
+    reason text NOT NULL
+    open_time timestamp with time zone NOT NULL
+    opened_by text NOT NULL
+    close_time timestamp with time zone
+    closed_by text NOT NULL DEFAULT ''::text
+    outcome text NOT NULL DEFAULT ''::text
+    CONSTRAINT disputes_pkey PRIMARY KEY (shop_id, dispute_id)
+    CONSTRAINT disputes_amount_check CHECK (((amount >= 1) AND (amount <= '100000000000000000'::bigint)))
+    CONSTRAINT disputes_check CHECK (((close_time IS NULL) = (outcome = ''::text)))
+    CONSTRAINT disputes_outcome_check CHECK ((char_length(outcome) <= 500))
+    CONSTRAINT disputes_reason_check CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 500)))
+    CONSTRAINT disputes_shop_id_receivable_id_fkey FOREIGN KEY (shop_id, receivable_id) REFERENCES receivables(shop_id, receivable_id)
+    CREATE UNIQUE INDEX disputes_open ON public.disputes USING btree (shop_id, receivable_id) WHERE (close_time IS NULL)
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT, UPDATE (close_time, closed_by, outcome)
+
 TABLE endpoints
     shop_id uuid NOT NULL
     endpoint_id uuid NOT NULL
@@ -552,7 +578,7 @@ TABLE journal_entries -- The journal; never edited, turned back by another entry
     reverses_entry_id uuid
     post_time timestamp with time zone NOT NULL
     CONSTRAINT journal_entries_pkey PRIMARY KEY (shop_id, entry_id)
-    CONSTRAINT journal_entries_document_kind_check CHECK ((document_kind = ANY (ARRAY['invoice'::text, 'credit_note'::text, 'remittance'::text, 'allocation'::text, 'payment'::text, 'write_off'::text, 'reversal'::text])))
+    CONSTRAINT journal_entries_document_kind_check CHECK ((document_kind = ANY (ARRAY['invoice'::text, 'credit_note'::text, 'remittance'::text, 'allocation'::text, 'payment'::text, 'write_off'::text, 'reversal'::text, 'transfer'::text, 'refund'::text, 'return'::text])))
     CONSTRAINT journal_entries_memo_check CHECK ((char_length(memo) <= 500))
     CONSTRAINT journal_entries_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
     CONSTRAINT journal_entries_shop_id_reverses_entry_id_fkey FOREIGN KEY (shop_id, reverses_entry_id) REFERENCES journal_entries(shop_id, entry_id)
@@ -711,12 +737,15 @@ TABLE payments
     receive_date date NOT NULL
     record_time timestamp with time zone NOT NULL
     recorded_by text NOT NULL
+    fee bigint NOT NULL DEFAULT 0
     CONSTRAINT payments_pkey PRIMARY KEY (shop_id, payment_id)
     CONSTRAINT payments_amount_check CHECK (((amount >= 1) AND (amount <= '100000000000000000'::bigint)))
+    CONSTRAINT payments_check CHECK (((fee >= 0) AND (fee <= amount)))
     CONSTRAINT payments_currency_code_check CHECK ((currency_code ~ '^[A-Z]{3}$'::text))
     CONSTRAINT payments_method_check CHECK ((method = ANY (ARRAY['CASH'::text, 'CARD'::text, 'CHECK'::text, 'TRANSFER'::text])))
     CONSTRAINT payments_reference_check CHECK ((char_length(reference) <= 100))
     CONSTRAINT payments_shop_id_invoice_id_fkey FOREIGN KEY (shop_id, invoice_id) REFERENCES invoices(shop_id, invoice_id)
+    CREATE INDEX payments_invoice ON public.payments USING btree (shop_id, invoice_id)
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.payments FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.payments FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
     FORCE ROW LEVEL SECURITY
@@ -775,7 +804,7 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY DELETE, INSERT, SELECT, UPDATE (stage_time, is_counted)
 
-TABLE receivables -- What each debtor owes of an invoice; only open_amount ever changes.
+TABLE receivables -- What each debtor owes of an invoice; only open_amount and transferred_amount ever change.
     shop_id uuid NOT NULL
     receivable_id uuid NOT NULL
     invoice_id uuid NOT NULL
@@ -787,20 +816,53 @@ TABLE receivables -- What each debtor owes of an invoice; only open_amount ever 
     open_amount bigint NOT NULL
     issue_date date NOT NULL
     due_date date NOT NULL
+    transferred_amount bigint NOT NULL DEFAULT 0
     CONSTRAINT receivables_pkey PRIMARY KEY (shop_id, receivable_id)
     CONSTRAINT receivables_debtor UNIQUE (shop_id, invoice_id, debtor_kind)
     CONSTRAINT receivables_amount_check CHECK (((amount >= 0) AND (amount <= '100000000000000000'::bigint)))
-    CONSTRAINT receivables_check CHECK ((open_amount <= amount))
     CONSTRAINT receivables_check1 CHECK (((debtor_kind = 'PAYER'::text) = (payer_id IS NOT NULL)))
     CONSTRAINT receivables_currency_code_check CHECK ((currency_code ~ '^[A-Z]{3}$'::text))
     CONSTRAINT receivables_debtor_kind_check CHECK ((debtor_kind = ANY (ARRAY['PAYER'::text, 'MOTORIST'::text])))
+    CONSTRAINT receivables_open CHECK ((open_amount <= (amount + transferred_amount)))
     CONSTRAINT receivables_open_amount_check CHECK ((open_amount >= 0))
     CONSTRAINT receivables_shop_id_invoice_id_fkey FOREIGN KEY (shop_id, invoice_id) REFERENCES invoices(shop_id, invoice_id)
     CONSTRAINT receivables_shop_id_payer_id_fkey FOREIGN KEY (shop_id, payer_id) REFERENCES payers(shop_id, payer_id)
     CREATE INDEX receivables_open ON public.receivables USING btree (shop_id, payer_id, due_date) INCLUDE (debtor_kind, debtor_name, open_amount, currency_code, invoice_id) WHERE (open_amount > 0)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY INSERT, SELECT, UPDATE (open_amount)
+    RUNTIME MAY INSERT, SELECT, UPDATE (open_amount, transferred_amount)
+
+TABLE refunds -- Money that went back; never edited.
+    shop_id uuid NOT NULL
+    refund_id uuid NOT NULL
+    payment_id uuid
+    remittance_id uuid
+    line_number integer
+    is_returned boolean NOT NULL
+    currency_code text NOT NULL
+    amount bigint NOT NULL
+    reference text NOT NULL DEFAULT ''::text
+    reason text NOT NULL
+    entry_id uuid NOT NULL
+    refund_date date NOT NULL
+    create_time timestamp with time zone NOT NULL
+    created_by text NOT NULL
+    CONSTRAINT refunds_pkey PRIMARY KEY (shop_id, refund_id)
+    CONSTRAINT refunds_amount_check CHECK (((amount >= 1) AND (amount <= '100000000000000000'::bigint)))
+    CONSTRAINT refunds_check CHECK (((payment_id IS NULL) = ((remittance_id IS NOT NULL) AND (line_number IS NOT NULL))))
+    CONSTRAINT refunds_currency_code_check CHECK ((currency_code ~ '^[A-Z]{3}$'::text))
+    CONSTRAINT refunds_reason_check CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 500)))
+    CONSTRAINT refunds_reference_check CHECK ((char_length(reference) <= 100))
+    CONSTRAINT refunds_shop_id_entry_id_fkey FOREIGN KEY (shop_id, entry_id) REFERENCES journal_entries(shop_id, entry_id)
+    CONSTRAINT refunds_shop_id_payment_id_fkey FOREIGN KEY (shop_id, payment_id) REFERENCES payments(shop_id, payment_id)
+    CONSTRAINT refunds_shop_id_remittance_id_line_number_fkey FOREIGN KEY (shop_id, remittance_id, line_number) REFERENCES remittance_lines(shop_id, remittance_id, line_number)
+    CREATE INDEX refunds_payment ON public.refunds USING btree (shop_id, payment_id) WHERE (payment_id IS NOT NULL)
+    CREATE INDEX refunds_remittance ON public.refunds USING btree (shop_id, remittance_id, line_number) WHERE (remittance_id IS NOT NULL)
+    CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.refunds FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
+    CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.refunds FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT
 
 TABLE remittance_lines -- Lines of deposits; what is not allocated is unmatched money.
     shop_id uuid NOT NULL
@@ -814,12 +876,11 @@ TABLE remittance_lines -- Lines of deposits; what is not allocated is unmatched 
     reason_text text NOT NULL
     sentence text NOT NULL
     CONSTRAINT remittance_lines_pkey PRIMARY KEY (shop_id, remittance_id, line_number)
-    CONSTRAINT remittance_lines_allocated CHECK ((allocated <= paid))
-    CONSTRAINT remittance_lines_allocated_check CHECK ((allocated >= 0))
+    CONSTRAINT remittance_lines_allocated CHECK (((allocated >= LEAST(paid, (0)::bigint)) AND (allocated <= GREATEST(paid, (0)::bigint))))
     CONSTRAINT remittance_lines_line_number_check CHECK ((line_number >= 1))
-    CONSTRAINT remittance_lines_paid_check CHECK (((paid >= 0) AND (paid <= '100000000000000000'::bigint)))
+    CONSTRAINT remittance_lines_paid_check CHECK (((paid >= '-100000000000000000'::bigint) AND (paid <= '100000000000000000'::bigint)))
     CONSTRAINT remittance_lines_shop_id_remittance_id_fkey FOREIGN KEY (shop_id, remittance_id) REFERENCES remittances(shop_id, remittance_id)
-    CREATE INDEX remittance_lines_unmatched ON public.remittance_lines USING btree (shop_id, remittance_id) WHERE (allocated < paid)
+    CREATE INDEX remittance_lines_unmatched ON public.remittance_lines USING btree (shop_id, remittance_id) WHERE (allocated <> paid)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE (allocated, sentence)

@@ -40,7 +40,7 @@
 //	jobspg        jobs photos job_photos photo_usage column_mappings imports import_rows
 //	claimspg      claims claim_contents
 //	invoicespg    invoices invoice_lines receivables journal_entries journal_lines payments
-//	              remittances remittance_lines allocations
+//	              remittances remittance_lines allocations refunds disputes
 //	runspg        runs batches batch_documents messages answers
 //	webhookspg    endpoints deliveries attempts
 //

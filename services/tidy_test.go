@@ -35,7 +35,6 @@ var untested = map[string]string{
 	"services/invoices/invoicesrpc":    endToEnd,
 	"services/payers":                  "it is data",
 	"services/payers/payerspg":         endToEnd,
-	"services/pipeline":                endToEnd,
 	"services/runs":                    "it is data",
 	"services/runs/runsrpc":            endToEnd,
 	"services/server/servertest":       "services/server's tests run in it",

@@ -71,7 +71,7 @@ func TestTheDemo(t *testing.T) {
 	var before []string
 	t.Run("played", func(t *testing.T) {
 		said := startProgram(t, bin, "", running, "--state", state, "demo")[0]
-		says(t, said, "18 of 18 laws of the books hold", "byte for byte the same", "Everything agrees", "nothing is booked twice")
+		says(t, said, "27 of 27 laws of the books hold", "byte for byte the same", "Everything agrees", "nothing is booked twice")
 		before = claimsKept.FindStringSubmatch(said)
 		address, secret := deskAddress.FindStringSubmatch(said), ownersKey.FindStringSubmatch(said)
 		if before == nil || address == nil || secret == nil {
@@ -84,7 +84,7 @@ func TestTheDemo(t *testing.T) {
 	}
 	t.Run("started again", func(t *testing.T) {
 		said := startProgram(t, bin, "", running, "--state", state, "demo")[0]
-		says(t, said, "18 of 18 laws of the books hold", "Everything agrees")
+		says(t, said, "27 of 27 laws of the books hold", "Everything agrees")
 		after := claimsKept.FindStringSubmatch(said)
 		if strings.Contains(said, "Night 1") || after == nil || after[1] != before[1] {
 			t.Errorf("the demo had %s claims, and started again it says:\n%s", before[1], said)

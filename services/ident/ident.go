@@ -18,6 +18,8 @@ type (
 	Remittance  string
 	Allocation  string
 	Payment     string
+	Refund      string
+	Dispute     string
 	Run         string
 	Batch       string
 	Message     string

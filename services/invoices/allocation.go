@@ -16,9 +16,13 @@ const (
 	FromPayment    AllocationSource = "PAYMENT"
 	FromWriteOff   AllocationSource = "WRITE_OFF"
 	FromCreditNote AllocationSource = "CREDIT_NOTE"
+	// FromTransfer moves part of an invoice from one debtor to the other.
+	FromTransfer AllocationSource = "TRANSFER"
 )
 
-// Allocation is money, or a document, put on a receivable; it is never edited.
+// Allocation is money, or a document, put on a receivable; it is never edited. A negative amount
+// opens the receivable again: an allocation that is undone, money that the payer takes back, or a
+// share that comes over from the other debtor.
 type Allocation struct {
 	ID         ident.Allocation
 	Receivable ident.Receivable
@@ -28,6 +32,8 @@ type Allocation struct {
 	LineNumber int
 	Payment    ident.Payment
 	CreditNote ident.Invoice
+	// Reverses is the allocation that this one undoes, wholly unless it is of a Payment.
+	Reverses ident.Allocation
 	// Entry is the journal entry that posts it.
 	Entry      ident.Entry
 	Date       string

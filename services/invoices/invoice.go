@@ -39,6 +39,8 @@ type Line struct {
 	Claim       ident.Claim `json:"claim_id,omitempty"`
 	ClaimNumber string      `json:"claim_number,omitempty"`
 	Job         ident.Job   `json:"job_id"`
+	// CreditsLine is, on a credit note, the line of the invoice that it credits.
+	CreditsLine int `json:"credits_line_number,omitempty"`
 	// Reference helps the reader: "1FTMW1T88MFA00001, repaired 2026-10-20, unit 17".
 	Reference string `json:"reference,omitempty"`
 }
@@ -94,16 +96,20 @@ const (
 )
 
 // Receivable is what one debtor owes of an invoice. Open is kept beside the postings under the
-// row's lock: 0 <= Open <= Amount.
+// row's lock: 0 <= Open <= Amount + Transferred.
 type Receivable struct {
 	ID         ident.Receivable
 	Invoice    ident.Invoice
 	DebtorKind DebtorKind
 	DebtorName string
 	// Payer is empty for a motorist.
-	Payer  ident.Payer
-	Amount money.Amount
-	Open   money.Amount
+	Payer ident.Payer
+	// Amount is the share on the day of issue; Transferred is what came over from the other debtor
+	// since, negative when it went there.
+	Amount      money.Amount
+	Transferred money.Amount
+	Open        money.Amount
+	DueDate     string
 }
 
 // Open is the sum that is still owed.

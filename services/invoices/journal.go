@@ -17,7 +17,9 @@ const (
 	AccountCash       Account = "cash"
 	AccountUnmatched  Account = "unmatched_money"
 	AccountWriteOff   Account = "write_off"
-	revenuePrefix             = "revenue."
+	// AccountCardFees is what card companies keep of what was paid by card.
+	AccountCardFees Account = "card_fees"
+	revenuePrefix           = "revenue."
 )
 
 // RevenueAccount gives the revenue account of a kind of line: "revenue.repair_labor".

@@ -13,6 +13,9 @@ type Owed struct {
 	Invoice       ident.Invoice
 	InvoiceNumber string
 	Open          money.Amount
+	// Paid is what remittances have put on it, less what was taken back: at most that can be taken
+	// back again.
+	Paid money.Amount
 }
 
 // Placed is money of one line that has found its place.
@@ -26,14 +29,15 @@ type Placed struct {
 
 // Match places the lines of a remittance whose place is certain: the line names an invoice of the
 // payer, or a claim that is on one, and money is still open there. What is more than open, and
-// what names nothing that is known, waits as unmatched money; it is never guessed. The lines come
+// what names nothing that is known, waits as unmatched money; it is never guessed. A line below zero
+// takes back what the payer paid before, at most that, and opens the invoice again. The lines come
 // back with what was allocated and why. ByInvoice and ByClaim look receivables up by the numbers
 // that the payer wrote.
 func Match(r Remittance, byInvoice, byClaim map[string]Owed) (lines []RemittanceLine, placed []Placed) {
-	open := map[ident.Receivable]int64{}
+	open, paid := map[ident.Receivable]int64{}, map[ident.Receivable]int64{}
 	for _, known := range []map[string]Owed{byInvoice, byClaim} {
 		for _, o := range known {
-			open[o.Receivable] = o.Open.Minor
+			open[o.Receivable], paid[o.Receivable] = o.Open.Minor, o.Paid.Minor
 		}
 	}
 	for _, line := range r.Lines {
@@ -46,10 +50,14 @@ func Match(r Remittance, byInvoice, byClaim map[string]Owed) (lines []Remittance
 			line.Sentence = fmt.Sprintf("%s is in %s and %s was paid; it waits.", o.InvoiceNumber, o.Open.Currency, line.Paid)
 		default:
 			take := min(line.Paid.Minor, open[o.Receivable])
+			if line.Paid.IsNegative() {
+				take = max(line.Paid.Minor, -max(paid[o.Receivable], 0))
+			}
 			line.Allocated.Minor = take
 			line.Sentence = placedSentence(line, o, by, open[o.Receivable])
 			open[o.Receivable] -= take
-			if take > 0 {
+			paid[o.Receivable] += take
+			if take != 0 {
 				placed = append(placed, Placed{LineNumber: line.Number, Receivable: o.Receivable, Invoice: o.Invoice,
 					Amount: line.Allocated, Reason: line.Sentence})
 			}
@@ -86,6 +94,10 @@ func placedSentence(line RemittanceLine, o Owed, by string, openBefore int64) st
 		reason = fmt.Sprintf(" The payer says: %s %s.", line.ReasonCode, line.ReasonText)
 	}
 	switch {
+	case line.Paid.IsNegative() && over.Minor < 0:
+		return fmt.Sprintf("Taken back from %s by its %s; %s is more than was paid there and waits.%s", o.InvoiceNumber, by, over.Neg(), reason)
+	case line.Paid.IsNegative():
+		return fmt.Sprintf("Taken back from %s by its %s; %s is open there now.%s", o.InvoiceNumber, by, left, reason)
 	case over.Minor > 0:
 		return fmt.Sprintf("On %s by its %s; %s is more than was open there and waits.%s", o.InvoiceNumber, by, over, reason)
 	case left.Minor > 0:

@@ -1,6 +1,7 @@
 package invoices
 
 import (
+	"slices"
 	"time"
 
 	"cullet/services/ident"
@@ -15,10 +16,14 @@ type Remittance struct {
 	Payer ident.Payer
 	// Reference is the payer's own number of the payment; with Payer it is posted once.
 	Reference string
-	PaidDate  string
-	Amount    money.Amount
-	Lines     []RemittanceLine
-	PostTime  time.Time
+	// DebtorName is who paid as the bank writes it; empty when the file is the payer's own.
+	DebtorName string
+	PaidDate   string
+	Amount     money.Amount
+	Lines      []RemittanceLine
+	PostTime   time.Time
+	// FileHash is the SHA-256 of the file that it came in; the file itself is kept once.
+	FileHash [32]byte `json:"-"`
 }
 
 // RemittanceLine is one line of it.
@@ -35,13 +40,37 @@ type RemittanceLine struct {
 	Sentence string
 }
 
+// RemittanceFile is what a file told: the payments in it, and what is no payment but must be heard.
+type RemittanceFile struct {
+	Remittances []Remittance
+	// Notes are sentences for the clerk: a payment that the bank turned back, one that is not booked yet.
+	Notes []string
+}
+
+// Debtors names who paid, as the file writes them, each once and in its order; empty when the file
+// names nobody.
+func (f RemittanceFile) Debtors() (names []string) {
+	for _, r := range f.Remittances {
+		if r.DebtorName != "" && !slices.Contains(names, r.DebtorName) {
+			names = append(names, r.DebtorName)
+		}
+	}
+	return names
+}
+
+// Of keeps the payments of one debtor; an empty name keeps all.
+func (f RemittanceFile) Of(debtor string) []Remittance {
+	return slices.DeleteFunc(slices.Clone(f.Remittances), func(r Remittance) bool { return debtor != "" && r.DebtorName != debtor })
+}
+
 // RemittanceFormat reads one format of remittance files. Implementations have no state.
 type RemittanceFormat interface {
 	// Name is how callers name it, "csv".
 	Name() string
-	// Read reads the file. One that cannot be read, or whose lines do not sum to its amount, is
-	// refused whole with an errs.Invalid error that names every fault by line.
-	Read(content []byte) (Remittance, error)
+	// Read reads the file. One that cannot be read is refused whole with an errs.Invalid error that
+	// names every fault by its place. A payment whose lines do not sum to it is refused, or is one line
+	// that names nothing and so waits: as the format says.
+	Read(content []byte) (RemittanceFile, error)
 }
 
 // Document prints documents of the ledger. Implementations have no state; equal input gives

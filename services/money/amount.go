@@ -48,7 +48,7 @@ func Digits(currencyCode string) (digits int, ok bool) {
 }
 
 // Parse reads a plain decimal number ("87.05", "-3.5", "12") exactly. More decimals than the
-// currency has, exponents, signs other than one leading minus, and anything else that is not a
+// currency has, exponents, signs other than one leading minus, a minus before zero, and anything else that is not a
 // digit are refused with ErrSyntax; nothing is ever rounded.
 func Parse(text, currencyCode string) (Amount, error) {
 	digits, ok := Digits(currencyCode)
@@ -64,6 +64,9 @@ func Parse(text, currencyCode string) (Amount, error) {
 	minor, err := strconv.ParseInt(whole+fraction+strings.Repeat("0", digits-len(fraction)), 10, 64)
 	if err != nil || minor > Max {
 		return Amount{}, fmt.Errorf("%q: %w", text, ErrRange)
+	}
+	if negative && minor == 0 {
+		return Amount{}, fmt.Errorf("%q in %s: %w", text, currencyCode, ErrSyntax)
 	}
 	if negative {
 		minor = -minor

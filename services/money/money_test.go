@@ -25,6 +25,8 @@ func TestParse(t *testing.T) {
 		{"NaN", "USD", 0, ErrSyntax},
 		{"Infinity", "USD", 0, ErrSyntax},
 		{"+1.00", "USD", 0, ErrSyntax},
+		{"-0", "USD", 0, ErrSyntax},
+		{"-0.00", "USD", 0, ErrSyntax},
 		{"1.", "USD", 0, ErrSyntax},
 		{".5", "USD", 0, ErrSyntax},
 		{"1,00", "USD", 0, ErrSyntax},

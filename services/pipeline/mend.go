@@ -201,6 +201,9 @@ func (p *Pipeline) credit(ctx context.Context, tx *pg.Tx, c claims.Claim, reason
 		return invoices.Invoice{}, err
 	}
 	lines := slices.DeleteFunc(slices.Clone(original.Lines), func(l invoices.Line) bool { return l.Claim != c.ID })
+	for n := range lines {
+		lines[n].CreditsLine = lines[n].Number
+	}
 	credit, entry, err := invoices.Issue(tx.Shop(), invoices.Draft{
 		Kind: invoices.KindCreditNote, Credits: original.ID, CreditsNumber: original.Number, CreditReason: reason,
 		Seller: original.Seller, RemitTo: original.RemitTo,

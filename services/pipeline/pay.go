@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 
-	"cullet/services/access/accesspg"
 	"cullet/services/claims"
 	"cullet/services/errs"
 	"cullet/services/finding"
@@ -15,6 +14,7 @@ import (
 	"cullet/services/invoices/invoicespg"
 	"cullet/services/jobs"
 	"cullet/services/jobs/jobspg"
+	"cullet/services/money"
 	"cullet/services/payers/payerspg"
 )
 
@@ -95,35 +95,37 @@ func (p *Pipeline) Pay(ctx context.Context, tx *pg.Tx, payment invoices.Payment,
 	if err != nil {
 		return invoices.Invoice{}, err
 	}
-	shop, err := accesspg.GetShop(ctx, tx)
+	s, err := p.step(ctx, tx, actor, "")
 	if err != nil {
 		return invoices.Invoice{}, err
 	}
-	payment.RecordTime, payment.RecordedBy = p.now(), actor
-	payment.ReceiveDate = shop.Today(payment.RecordTime)
+	payment.RecordTime, payment.RecordedBy, payment.ReceiveDate = s.Time, actor, s.Date
 	if err := invoicespg.InsertPayment(ctx, tx, payment); err != nil {
 		return invoices.Invoice{}, err
 	}
-	why := fmt.Sprintf("%s paid by %s", payment.Amount, payment.Method)
-	a := invoices.Allocation{Source: invoices.FromPayment, Payment: payment.ID, Amount: payment.Amount, Reason: why,
-		Date: payment.ReceiveDate, CreateTime: payment.RecordTime, CreatedBy: actor}
-	return p.lower(ctx, tx, i, owed, a, "payment", string(payment.ID), invoices.AccountCash)
+	c, err := s.Pay(payment, owed)
+	if err != nil {
+		return invoices.Invoice{}, err
+	}
+	return p.lower(ctx, tx, s, i, owed, c, payment.Amount)
 }
 
 // WriteOff gives up part of what is open of an invoice, with a reason.
 func (p *Pipeline) WriteOff(ctx context.Context, tx *pg.Tx, invoice ident.Invoice, receivable ident.Receivable,
-	a invoices.Allocation, actor string) (invoices.Invoice, error) {
+	amount money.Amount, reason, actor string) (invoices.Invoice, error) {
 	i, owed, err := p.openShare(ctx, tx, invoice, receivable, "")
 	if err != nil {
 		return invoices.Invoice{}, err
 	}
-	shop, err := accesspg.GetShop(ctx, tx)
+	s, err := p.step(ctx, tx, actor, reason)
 	if err != nil {
 		return invoices.Invoice{}, err
 	}
-	a.Source, a.CreateTime, a.CreatedBy = invoices.FromWriteOff, p.now(), actor
-	a.Date = shop.Today(a.CreateTime)
-	return p.lower(ctx, tx, i, owed, a, "write_off", string(i.ID), invoices.AccountWriteOff)
+	c, err := s.WriteOff(owed, amount)
+	if err != nil {
+		return invoices.Invoice{}, err
+	}
+	return p.lower(ctx, tx, s, i, owed, c, amount)
 }
 
 // openShare finds the receivable that is meant: the one named, the one of the debtor, or the only
@@ -143,31 +145,18 @@ func (p *Pipeline) openShare(ctx context.Context, tx *pg.Tx, invoice ident.Invoi
 		"%s has no share that fits; name the receivable_id of one of its %d shares.", i.Number, len(i.Receivables))
 }
 
-// lower posts an allocation of one receivable against an account and tells what is left.
-func (p *Pipeline) lower(ctx context.Context, tx *pg.Tx, i invoices.Invoice, owed invoices.Receivable, a invoices.Allocation,
-	kind, document string, against invoices.Account) (invoices.Invoice, error) {
-	if a.Amount.Currency != owed.Open.Currency {
+// lower books a change that takes an amount off one receivable.
+func (p *Pipeline) lower(ctx context.Context, tx *pg.Tx, s invoices.Step, i invoices.Invoice, owed invoices.Receivable,
+	c invoices.Change, amount money.Amount) (invoices.Invoice, error) {
+	if amount.Currency != owed.Open.Currency {
 		return invoices.Invoice{}, errs.Newf(errs.State, "OTHER_CURRENCY", "%s is in %s; give the amount in it.", i.Number, owed.Open.Currency)
 	}
-	entry, err := invoices.NewEntry(tx.Shop(), a.Date, kind, document, fmt.Sprintf("%s on %s", kind, i.Number), a.CreateTime,
-		invoices.Posting{Account: against, Amount: a.Amount},
-		invoices.Posting{Account: invoices.AccountReceivable, Payer: owed.Payer, Amount: a.Amount.Neg()})
-	if err != nil {
-		return invoices.Invoice{}, err
-	}
-	if err := invoicespg.Post(ctx, tx, entry); err != nil {
-		return invoices.Invoice{}, err
-	}
-	a.ID, a.Receivable, a.Entry = ident.New[ident.Allocation](), owed.ID, entry.ID
-	err = invoicespg.Allocate(ctx, tx, a)
+	err := p.book(ctx, tx, s, c, i.ID)
 	if errors.Is(err, invoicespg.ErrOverAllocated) {
 		return invoices.Invoice{}, errs.Newf(errs.State, "NOT_SO_MUCH_OPEN", "%s was given and %s is open of %s on %s; give at most that.",
-			a.Amount, owed.Open, owed.DebtorName, i.Number)
+			amount, owed.Open, owed.DebtorName, i.Number)
 	}
 	if err != nil {
-		return invoices.Invoice{}, err
-	}
-	if err := p.tellPaid(ctx, tx, []ident.Invoice{i.ID}, a.CreatedBy, a.CreateTime); err != nil {
 		return invoices.Invoice{}, err
 	}
 	return invoicespg.Get(ctx, tx, i.ID)

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -16,7 +15,6 @@ import (
 	"cullet/services/internal/pg"
 	"cullet/services/invoices"
 	"cullet/services/invoices/invoicespg"
-	"cullet/services/money"
 )
 
 // Remittance posts a deposit: the file is stored, the money is booked, every line is allocated
@@ -47,7 +45,8 @@ func (p *Pipeline) Remittance(ctx context.Context, tx *pg.Tx, r invoices.Remitta
 		}
 		return stored, true, err
 	}
-	if err := p.bookDeposit(ctx, tx, r, shop.Today(r.PostTime), actor); err != nil {
+	s := invoices.Step{Shop: tx.Shop(), Date: shop.Today(r.PostTime), Time: r.PostTime, By: actor}
+	if err := p.bookDeposit(ctx, tx, s, r); err != nil {
 		return stored, false, err
 	}
 	stored, err = invoicespg.Remittance(ctx, tx, r.ID)
@@ -55,7 +54,7 @@ func (p *Pipeline) Remittance(ctx context.Context, tx *pg.Tx, r invoices.Remitta
 }
 
 // bookDeposit posts the money as cash that has no place yet, then places what is certain.
-func (p *Pipeline) bookDeposit(ctx context.Context, tx *pg.Tx, r invoices.Remittance, today, actor string) error {
+func (p *Pipeline) bookDeposit(ctx context.Context, tx *pg.Tx, s invoices.Step, r invoices.Remittance) error {
 	byInvoice, byClaim, err := p.owed(ctx, tx, r)
 	if err != nil {
 		return err
@@ -64,16 +63,14 @@ func (p *Pipeline) bookDeposit(ctx context.Context, tx *pg.Tx, r invoices.Remitt
 	if err := invoicespg.InsertRemittanceLines(ctx, tx, r.ID, lines); err != nil {
 		return err
 	}
-	deposit, err := invoices.NewEntry(tx.Shop(), today, "remittance", string(r.ID), "remittance "+r.Reference, r.PostTime,
-		invoices.Posting{Account: invoices.AccountCash, Amount: r.Amount},
-		invoices.Posting{Account: invoices.AccountUnmatched, Amount: r.Amount.Neg()})
+	deposit, err := s.Deposit(r)
 	if err != nil {
 		return err
 	}
-	if err := invoicespg.Post(ctx, tx, deposit); err != nil {
+	if err := p.book(ctx, tx, s, deposit); err != nil {
 		return err
 	}
-	return p.place(ctx, tx, r, placed, today, actor, r.PostTime)
+	return p.place(ctx, tx, s, r, placed)
 }
 
 // owed locks what the lines of a remittance may mean.
@@ -93,39 +90,20 @@ func (p *Pipeline) owed(ctx context.Context, tx *pg.Tx, r invoices.Remittance) (
 	return byInvoice, byClaim, err
 }
 
-// place books money out of unmatched money onto receivables, and tells which invoices it settled.
-func (p *Pipeline) place(ctx context.Context, tx *pg.Tx, r invoices.Remittance, placed []invoices.Placed, today, actor string, at time.Time) error {
+// place books money out of unmatched money onto receivables, and tells what is left of their invoices.
+func (p *Pipeline) place(ctx context.Context, tx *pg.Tx, s invoices.Step, r invoices.Remittance, placed []invoices.Placed) error {
 	if len(placed) == 0 {
 		return nil
 	}
-	total := money.From(0, r.Amount.Currency)
-	var err error
-	for _, m := range placed {
-		if total, err = total.Add(m.Amount); err != nil {
-			return err
-		}
-	}
-	entry, err := invoices.NewEntry(tx.Shop(), today, "allocation", string(r.ID), "allocation of remittance "+r.Reference, at,
-		invoices.Posting{Account: invoices.AccountUnmatched, Amount: total},
-		invoices.Posting{Account: invoices.AccountReceivable, Payer: r.Payer, Amount: total.Neg()})
+	c, err := s.Place(r, placed)
 	if err != nil {
 		return err
 	}
-	if err := invoicespg.Post(ctx, tx, entry); err != nil {
-		return err
-	}
-	all := make([]invoices.Allocation, len(placed))
 	touched := make([]ident.Invoice, len(placed))
-	for i, m := range placed {
-		all[i] = invoices.Allocation{ID: ident.New[ident.Allocation](), Receivable: m.Receivable, Source: invoices.FromRemittance,
-			Remittance: r.ID, LineNumber: m.LineNumber, Entry: entry.ID, Date: today, Amount: m.Amount, Reason: m.Reason,
-			CreateTime: at, CreatedBy: actor}
-		touched[i] = m.Invoice
+	for n, m := range placed {
+		touched[n] = m.Invoice
 	}
-	if err := invoicespg.Allocate(ctx, tx, all...); err != nil {
-		return err
-	}
-	return p.tellPaid(ctx, tx, touched, actor, at)
+	return p.book(ctx, tx, s, c, touched...)
 }
 
 // tellPaid announces what is left of invoices after money came: paid when nothing is.
@@ -154,47 +132,6 @@ func (p *Pipeline) tellPaid(ctx context.Context, tx *pg.Tx, touched []ident.Invo
 			OccurTime: at, Actor: actor, Data: data})
 	}
 	return announce(ctx, tx, events...)
-}
-
-// AllocateByHand puts unmatched money of one line on the payer's share of an invoice.
-func (p *Pipeline) AllocateByHand(ctx context.Context, tx *pg.Tx, id ident.Remittance, line int, invoice ident.Invoice,
-	amount money.Amount, actor string) (invoicespg.Received, error) {
-	r, err := invoicespg.Remittance(ctx, tx, id)
-	if err != nil {
-		return invoicespg.Received{}, err
-	}
-	i, err := invoicespg.Get(ctx, tx, invoice)
-	if err != nil {
-		return invoicespg.Received{}, err
-	}
-	n := slices.IndexFunc(i.Receivables, func(o invoices.Receivable) bool { return o.Payer == r.Payer && r.Payer != "" })
-	if n < 0 {
-		return invoicespg.Received{}, errs.Newf(errs.State, "OTHER_PAYER",
-			"%s owes nothing of %s; choose an invoice of this payer.", r.PayerName, i.Number)
-	}
-	why := fmt.Sprintf("%s on %s by hand, %s.", amount, i.Number, actor)
-	ok, err := invoicespg.RaiseLine(ctx, tx, id, line, amount, why)
-	if err != nil {
-		return invoicespg.Received{}, err
-	}
-	if !ok {
-		return invoicespg.Received{}, errs.Newf(errs.State, "NOT_SO_MUCH_LEFT",
-			"Line %d of payment %s has not %s left to allocate.", line, r.Reference, amount)
-	}
-	shop, err := accesspg.GetShop(ctx, tx)
-	if err != nil {
-		return invoicespg.Received{}, err
-	}
-	at := p.now()
-	placed := []invoices.Placed{{LineNumber: line, Receivable: i.Receivables[n].ID, Invoice: invoice, Amount: amount, Reason: why}}
-	err = p.place(ctx, tx, r.Remittance, placed, shop.Today(at), actor, at)
-	if errors.Is(err, invoicespg.ErrOverAllocated) {
-		err = errs.Newf(errs.State, "NOT_SO_MUCH_OPEN", "Only %s is open of %s.", i.Receivables[n].Open, i.Number)
-	}
-	if err != nil {
-		return invoicespg.Received{}, err
-	}
-	return invoicespg.Remittance(ctx, tx, id)
 }
 
 // tellIssued announces an invoice that bills no claim.

@@ -145,11 +145,13 @@ type effect map[string]int64
 // figures show that rows were changed, and how often: each is the rest of a SELECT.
 var figures = map[string]string{
 	"claims.version":             "sum(version) FROM claims",
+	"disputes.closed":            "count(close_time) FROM disputes",
 	"claims.held":                "count(*) FROM claims WHERE hold_reason <> ''",
 	"endpoints.active":           "count(*) FROM endpoints WHERE state = 'ACTIVE'",
 	"keys.revoked":               "count(revoke_time) FROM keys",
 	"number_series.next_number":  "sum(next_number) FROM number_series",
 	"payers.version":             "sum(version) FROM payers",
+	"receivables.transferred":    "sum(abs(transferred_amount)) FROM receivables",
 	"receivables.open_amount":    "sum(open_amount) FROM receivables",
 	"remittance_lines.allocated": "sum(allocated) FROM remittance_lines",
 	"shops.version":              "sum(version) FROM shops",

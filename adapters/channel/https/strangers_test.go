@@ -257,10 +257,11 @@ func compareBooks(t *testing.T, client *http.Client, address string, hashes map[
 func comparePayment(t *testing.T, client *http.Client, address string, sent map[string]money.Amount, box *answered) {
 	t.Helper()
 	table := get(t, client, address+"/payers/lantern/remittance?reference=R-1&paid_date=2026-11-12")
-	payment, err := csvremittance.Format{}.Read(table)
-	if err != nil {
-		t.Fatalf("the payment cannot be read: %v\n%s", err, table)
+	file, err := csvremittance.Format{}.Read(table)
+	if err != nil || len(file.Remittances) != 1 {
+		t.Fatalf("%d payments can be read, want one: %v\n%s", len(file.Remittances), err, table)
 	}
+	payment := file.Remittances[0]
 	var accepted, short int
 	for _, state := range box.states {
 		if state == claims.Accepted {

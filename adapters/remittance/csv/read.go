@@ -39,16 +39,16 @@ func (Format) Name() string { return "csv" }
 
 // Read reads a file. One with any fault is refused whole with an errs.Invalid error whose fields
 // name every fault by its line, at most a hundred. Lines count as an editor counts them.
-func (Format) Read(content []byte) (invoices.Remittance, error) {
+func (Format) Read(content []byte) (invoices.RemittanceFile, error) {
 	var t table
 	t.load(content)
 	if len(t.faults) == 0 || len(t.rows) > 0 {
 		t.readRows()
 	}
 	if err := t.err(); err != nil {
-		return invoices.Remittance{}, err
+		return invoices.RemittanceFile{}, err
 	}
-	return t.remittance, nil
+	return invoices.RemittanceFile{Remittances: []invoices.Remittance{t.remittance}}, nil
 }
 
 // row is one row of the file with the line on which it begins.

@@ -23,9 +23,18 @@ var update = flag.Bool("update", false, "rewrite the golden files")
 
 const folder = "../../../testdata/answers/csv"
 
+// read reads the one payment of a file.
+func read(content []byte) (invoices.Remittance, error) {
+	file, err := csvremittance.Format{}.Read(content)
+	if err != nil || len(file.Remittances) != 1 {
+		return invoices.Remittance{}, err
+	}
+	return file.Remittances[0], nil
+}
+
 // outcome is what a file came to, in the form of the golden files.
 func outcome(content []byte) string {
-	remittance, err := csvremittance.Format{}.Read(content)
+	remittance, err := read(content)
 	if err == nil {
 		text, _ := json.MarshalIndent(remittance, "", "  ")
 		return string(text) + "\n"
@@ -116,7 +125,7 @@ func TestReadNamesFaults(t *testing.T) {
 			t.Parallel()
 			cells := append([]string{}, good...)
 			cells[test.column] = test.cell
-			_, err := csvremittance.Format{}.Read([]byte(header + strings.Join(cells, ",") + "\n"))
+			_, err := read([]byte(header + strings.Join(cells, ",") + "\n"))
 			var refused *errs.Error
 			if !errors.As(err, &refused) || len(refused.Fields) == 0 {
 				t.Fatalf("got %v, want a fault", err)
@@ -143,17 +152,17 @@ func TestReadCaps(t *testing.T) {
 		}
 		return file.Bytes()
 	}
-	if got, err := (csvremittance.Format{}).Read(lines(50_000)); err != nil || len(got.Lines) != 50_000 {
+	if got, err := read(lines(50_000)); err != nil || len(got.Lines) != 50_000 {
 		t.Errorf("at the cap: got %d lines, %v", len(got.Lines), err)
 	}
-	if _, err := (csvremittance.Format{}).Read(lines(50_001)); !errs.Is(err, errs.Invalid) {
+	if _, err := read(lines(50_001)); !errs.Is(err, errs.Invalid) {
 		t.Errorf("one line beyond the cap: got %v, want a refusal", err)
 	}
-	if _, err := (csvremittance.Format{}).Read(make([]byte, 10<<20+1)); !errs.Is(err, errs.Invalid) {
+	if _, err := read(make([]byte, 10<<20+1)); !errs.Is(err, errs.Invalid) {
 		t.Errorf("one byte beyond the cap: got %v, want a refusal", err)
 	}
 	var refused *errs.Error
-	_, err := csvremittance.Format{}.Read([]byte(header + strings.Repeat("x,x\n", 500)))
+	_, err := read([]byte(header + strings.Repeat("x,x\n", 500)))
 	if !errors.As(err, &refused) || len(refused.Fields) != 101 || refused.Fields[100].Reason != "MORE_FAULTS" {
 		t.Errorf("500 broken lines: want 100 faults and a count of the rest, got %v", err)
 	}
@@ -170,7 +179,7 @@ func FuzzRead(f *testing.F) {
 		f.Add(content)
 	}
 	f.Fuzz(func(t *testing.T, content []byte) {
-		got, err := csvremittance.Format{}.Read(content)
+		got, err := read(content)
 		if err != nil {
 			if !errs.Is(err, errs.Invalid) {
 				t.Fatalf("refused with %v, want an invalid-error", err)
@@ -186,7 +195,7 @@ func FuzzRead(f *testing.F) {
 		if sum != got.Amount || len(got.Lines) == 0 {
 			t.Fatalf("%d lines sum to %s, the amount is %s", len(got.Lines), sum, got.Amount)
 		}
-		again, err := csvremittance.Format{}.Read(written(got))
+		again, err := read(written(got))
 		if err != nil {
 			t.Fatalf("written again it is refused: %v", err)
 		}

@@ -61,7 +61,7 @@ WITH desk AS (
     'payment ' || m.reference || ' of ' || to_char(m.paid_date, 'YYYY-MM-DD') AS words
   FROM remittance_lines l JOIN remittances m ON m.shop_id = l.shop_id AND m.remittance_id = l.remittance_id
   JOIN desk d ON d.payer_id = m.payer_id
-  WHERE l.shop_id = $1 AND l.allocated < l.paid
+  WHERE l.shop_id = $1 AND l.allocated <> l.paid
   GROUP BY m.remittance_id, m.reference, m.paid_date, m.currency_code, d.name, d.telephone, d.hours
 ), lost AS (
   SELECT 'UNKNOWN_ANSWER' AS reason, m.message_id::text AS key, '' AS claim_id, 0::bigint AS sequence, '' AS remittance_id,

@@ -34,12 +34,14 @@ var Owners = map[string]string{
 	"claims":         "services/claims/claimspg",
 
 	"allocations":      "services/invoices/invoicespg",
+	"disputes":         "services/invoices/invoicespg",
 	"invoice_lines":    "services/invoices/invoicespg",
 	"invoices":         "services/invoices/invoicespg",
 	"journal_entries":  "services/invoices/invoicespg",
 	"journal_lines":    "services/invoices/invoicespg",
 	"payments":         "services/invoices/invoicespg",
 	"receivables":      "services/invoices/invoicespg",
+	"refunds":          "services/invoices/invoicespg",
 	"remittance_lines": "services/invoices/invoicespg",
 	"remittances":      "services/invoices/invoicespg",
 

@@ -15,20 +15,21 @@ var ErrOverAllocated = errors.New("more than is open would be allocated")
 
 const lowerReceivables = `
 WITH taken AS (
-  SELECT r.receivable_id, sum(r.amount) AS amount
-  FROM jsonb_to_recordset($2) AS r (receivable_id uuid, amount bigint) GROUP BY r.receivable_id
+  SELECT r.receivable_id, sum(r.amount)::bigint AS amount,
+    coalesce(-sum(r.amount) FILTER (WHERE r.source = 'TRANSFER'), 0)::bigint AS transferred
+  FROM jsonb_to_recordset($2) AS r (receivable_id uuid, source text, amount bigint) GROUP BY r.receivable_id
 )
-UPDATE receivables SET open_amount = open_amount - taken.amount
+UPDATE receivables SET open_amount = open_amount - taken.amount, transferred_amount = transferred_amount + taken.transferred
 FROM taken WHERE receivables.shop_id = $1 AND receivables.receivable_id = taken.receivable_id
-  AND receivables.open_amount >= taken.amount`
+  AND open_amount - taken.amount BETWEEN 0 AND receivables.amount + transferred_amount + taken.transferred`
 
 const insertAllocations = `
 INSERT INTO allocations (shop_id, allocation_id, receivable_id, source, remittance_id, line_number, payment_id,
-  credit_invoice_id, entry_id, entry_date, currency_code, amount, reason, create_time, created_by)
+  credit_invoice_id, reverses_allocation_id, entry_id, entry_date, currency_code, amount, reason, create_time, created_by)
 SELECT $1, r.allocation_id, r.receivable_id, r.source, r.remittance_id, r.line_number, r.payment_id,
-  r.credit_invoice_id, r.entry_id, r.entry_date, r.currency_code, r.amount, r.reason, r.create_time, r.created_by
+  r.credit_invoice_id, r.reverses_allocation_id, r.entry_id, r.entry_date, r.currency_code, r.amount, r.reason, r.create_time, r.created_by
 FROM jsonb_to_recordset($2) AS r (allocation_id uuid, receivable_id uuid, source text, remittance_id uuid,
-  line_number integer, payment_id uuid, credit_invoice_id uuid, entry_id uuid, entry_date date, currency_code text,
+  line_number integer, payment_id uuid, credit_invoice_id uuid, reverses_allocation_id uuid, entry_id uuid, entry_date date, currency_code text,
   amount bigint, reason text, create_time timestamptz, created_by text)`
 
 type allocationRow struct {
@@ -39,6 +40,7 @@ type allocationRow struct {
 	LineNumber *int                      `json:"line_number"`
 	Payment    *ident.Payment            `json:"payment_id"`
 	CreditNote *ident.Invoice            `json:"credit_invoice_id"`
+	Reverses   *ident.Allocation         `json:"reverses_allocation_id"`
 	Entry      ident.Entry               `json:"entry_id"`
 	Date       string                    `json:"entry_date"`
 	Currency   string                    `json:"currency_code"`
@@ -48,14 +50,15 @@ type allocationRow struct {
 	CreatedBy  string                    `json:"created_by"`
 }
 
-// Allocate lowers the open amounts and writes the allocations, after their entries were posted.
-// The receivables stay locked until the transaction ends. It fails with ErrOverAllocated when one
-// of them has not so much open; the transaction must then be given up.
+// Allocate lowers the open amounts, or raises them for amounts below zero, and writes the
+// allocations, after their entries were posted. The receivables stay locked until the transaction
+// ends. It fails with ErrOverAllocated when one of them has not so much open, or would have more open
+// than its share; the transaction must then be given up.
 func Allocate(ctx context.Context, tx *pg.Tx, all ...invoices.Allocation) error {
 	rows, lowered := make([]allocationRow, 0, len(all)), map[ident.Receivable]bool{}
 	for _, a := range all {
 		row := allocationRow{ID: a.ID, Receivable: a.Receivable, Source: a.Source, Remittance: optional(a.Remittance),
-			Payment: optional(a.Payment), CreditNote: optional(a.CreditNote), Entry: a.Entry, Date: a.Date,
+			Payment: optional(a.Payment), CreditNote: optional(a.CreditNote), Reverses: optional(a.Reverses), Entry: a.Entry, Date: a.Date,
 			Currency: a.Amount.Currency, Amount: a.Amount.Minor, Reason: a.Reason,
 			CreateTime: a.CreateTime.UTC().Format(stamp), CreatedBy: a.CreatedBy}
 		if a.Source == invoices.FromRemittance {

@@ -128,7 +128,7 @@ func Entries(ctx context.Context, tx *pg.Tx, before, document string, limit int)
 }
 
 const unmatchedMoney = `
-SELECT coalesce(sum(paid - allocated), 0)::bigint FROM remittance_lines WHERE shop_id = $1 AND allocated < paid`
+SELECT coalesce(sum(paid - allocated), 0)::bigint FROM remittance_lines WHERE shop_id = $1 AND allocated <> paid`
 
 // Unmatched gives the money that came and has no place yet.
 func Unmatched(ctx context.Context, tx *pg.Tx, currency string) (money.Amount, error) {

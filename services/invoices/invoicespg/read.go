@@ -54,7 +54,7 @@ const selectLines = `SELECT content FROM invoice_lines WHERE shop_id = $1 AND in
 
 const selectReceivables = `
 SELECT receivable_id, invoice_id, debtor_kind, debtor_name, coalesce(payer_id::text, '') AS payer_id, currency_code,
-  amount, open_amount
+  amount, transferred_amount, open_amount, to_char(due_date, 'YYYY-MM-DD') AS due_date
 FROM receivables WHERE shop_id = $1 AND invoice_id = ANY ($2) ORDER BY debtor_kind DESC, receivable_id`
 
 type owedRow struct {
@@ -65,7 +65,15 @@ type owedRow struct {
 	Payer      ident.Payer         `db:"payer_id"`
 	Currency   string              `db:"currency_code"`
 	Amount     int64               `db:"amount"`
+	Moved      int64               `db:"transferred_amount"`
 	Open       int64               `db:"open_amount"`
+	DueDate    string              `db:"due_date"`
+}
+
+func (r owedRow) receivable() invoices.Receivable {
+	return invoices.Receivable{ID: r.ID, Invoice: r.Invoice, DebtorKind: r.DebtorKind, DebtorName: r.DebtorName, Payer: r.Payer,
+		Amount: money.From(r.Amount, r.Currency), Transferred: money.From(r.Moved, r.Currency), Open: money.From(r.Open, r.Currency),
+		DueDate: r.DueDate}
 }
 
 // Get reads a document with its lines and receivables. It fails with errs.NotFound.
@@ -104,8 +112,7 @@ func Receivables(ctx context.Context, tx *pg.Tx, ids ...ident.Invoice) (map[iden
 	}
 	all := make(map[ident.Invoice][]invoices.Receivable, len(ids))
 	for _, r := range rows {
-		all[r.Invoice] = append(all[r.Invoice], invoices.Receivable{ID: r.ID, Invoice: r.Invoice, DebtorKind: r.DebtorKind,
-			DebtorName: r.DebtorName, Payer: r.Payer, Amount: money.From(r.Amount, r.Currency), Open: money.From(r.Open, r.Currency)})
+		all[r.Invoice] = append(all[r.Invoice], r.receivable())
 	}
 	return all, nil
 }

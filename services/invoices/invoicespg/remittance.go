@@ -39,12 +39,17 @@ type remittanceLineRow struct {
 	Sentence      string           `json:"sentence" db:"sentence"`
 }
 
-// InsertRemittance writes a remittance with its file; known is true, and nothing is written, when
+// InsertRemittance writes a remittance with its file, or without it when another remittance of the
+// same FileHash has it; known is true, and nothing is written, when
 // the payer's reference is stored already. Its lines come with InsertRemittanceLines.
 func InsertRemittance(ctx context.Context, tx *pg.Tx, r invoices.Remittance, format string, content []byte, actor string) (known bool, err error) {
-	hash := sha256.Sum256(content)
+	if content == nil {
+		content = []byte{}
+	} else {
+		r.FileHash = sha256.Sum256(content)
+	}
 	n, err := tx.Exec(ctx, insertRemittance, string(tx.Shop()), string(r.ID), string(r.Payer), r.Reference, r.PaidDate,
-		r.Amount.Currency, r.Amount.Minor, format, content, hash[:], r.PostTime, actor)
+		r.Amount.Currency, r.Amount.Minor, format, content, r.FileHash[:], r.PostTime, actor)
 	if err != nil {
 		return false, fmt.Errorf("insert remittance %s: %w", r.Reference, err)
 	}
@@ -62,12 +67,16 @@ func InsertRemittanceLines(ctx context.Context, tx *pg.Tx, id ident.Remittance, 
 }
 
 const lockOwedByInvoice = `
-SELECT r.receivable_id, r.invoice_id, i.number, r.open_amount, r.currency_code, i.number AS name
+SELECT r.receivable_id, r.invoice_id, i.number, r.open_amount, r.currency_code, i.number AS name,
+  (SELECT coalesce(sum(a.amount), 0)::bigint FROM allocations a WHERE a.shop_id = r.shop_id AND a.receivable_id = r.receivable_id
+    AND a.source = 'REMITTANCE') AS paid
 FROM receivables r JOIN invoices i ON i.shop_id = r.shop_id AND i.invoice_id = r.invoice_id
 WHERE r.shop_id = $1 AND r.payer_id = $2 AND i.number = ANY ($3) ORDER BY r.receivable_id FOR UPDATE OF r`
 
 const lockOwedByClaim = `
-SELECT r.receivable_id, r.invoice_id, i.number, r.open_amount, r.currency_code, 'C-' || lpad(c.sequence::text, 6, '0') AS name
+SELECT r.receivable_id, r.invoice_id, i.number, r.open_amount, r.currency_code, 'C-' || lpad(c.sequence::text, 6, '0') AS name,
+  (SELECT coalesce(sum(a.amount), 0)::bigint FROM allocations a WHERE a.shop_id = r.shop_id AND a.receivable_id = r.receivable_id
+    AND a.source = 'REMITTANCE') AS paid
 FROM claims c JOIN receivables r ON r.shop_id = c.shop_id AND r.invoice_id = c.invoice_id AND r.payer_id = c.payer_id
 JOIN invoices i ON i.shop_id = r.shop_id AND i.invoice_id = r.invoice_id
 WHERE c.shop_id = $1 AND c.payer_id = $2 AND c.sequence = ANY ($3) ORDER BY r.receivable_id FOR UPDATE OF r`
@@ -79,6 +88,7 @@ type owedByName struct {
 	Open       int64            `db:"open_amount"`
 	Currency   string           `db:"currency_code"`
 	Name       string           `db:"name"`
+	Paid       int64            `db:"paid"`
 }
 
 // LockOwedByInvoice reads and locks what the payer owes of invoices, by their numbers.
@@ -99,7 +109,8 @@ func lockOwed(ctx context.Context, tx *pg.Tx, query string, payer ident.Payer, n
 	}
 	all := make(map[string]invoices.Owed, len(rows))
 	for _, r := range rows {
-		all[r.Name] = invoices.Owed{Receivable: r.Receivable, Invoice: r.Invoice, InvoiceNumber: r.Number, Open: money.From(r.Open, r.Currency)}
+		all[r.Name] = invoices.Owed{Receivable: r.Receivable, Invoice: r.Invoice, InvoiceNumber: r.Number, Open: money.From(r.Open, r.Currency),
+			Paid: money.From(r.Paid, r.Currency)}
 	}
 	return all, nil
 }
@@ -201,9 +212,10 @@ func Remittances(ctx context.Context, tx *pg.Tx, before string, limit int) ([]Re
 
 const raiseLine = `
 UPDATE remittance_lines SET allocated = allocated + $4, sentence = left(sentence || ' ' || $5, 2000)
-WHERE shop_id = $1 AND remittance_id = $2 AND line_number = $3 AND allocated + $4 <= paid`
+WHERE shop_id = $1 AND remittance_id = $2 AND line_number = $3 AND allocated + $4 BETWEEN least(paid, 0) AND greatest(paid, 0)`
 
-// RaiseLine counts money of a line as allocated by hand; ok is false when so much is not left of it.
+// RaiseLine counts money of a line as placed, or as no longer placed when the amount has the other
+// sign; ok is false when so much is not left of it.
 func RaiseLine(ctx context.Context, tx *pg.Tx, id ident.Remittance, line int, amount money.Amount, why string) (ok bool, err error) {
 	n, err := tx.Exec(ctx, raiseLine, string(tx.Shop()), string(id), line, amount.Minor, why)
 	if err != nil {

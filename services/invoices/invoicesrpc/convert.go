@@ -24,9 +24,25 @@ func toInvoice(i invoices.Invoice) *invoicesv1.Invoice {
 	}
 	for _, r := range i.Receivables {
 		message.Receivables = append(message.Receivables, &invoicesv1.Receivable{ReceivableId: string(r.ID),
-			DebtorKind: string(r.DebtorKind), DebtorName: r.DebtorName, Amount: wire.ToMoney(r.Amount), Open: wire.ToMoney(r.Open)})
+			DebtorKind: string(r.DebtorKind), DebtorName: r.DebtorName, Amount: wire.ToMoney(r.Amount), Open: wire.ToMoney(r.Open),
+			Transferred: wire.ToMoney(r.Transferred), DueDate: r.DueDate})
 	}
 	return message
+}
+
+func toAllocations(all []invoicespg.Allocated) (messages []*invoicesv1.Allocation) {
+	for _, a := range all {
+		messages = append(messages, &invoicesv1.Allocation{AllocationId: string(a.ID), ReceivableId: string(a.Receivable),
+			InvoiceId: string(a.Invoice), Source: string(a.Source), Amount: wire.ToMoney(a.Amount), EntryDate: a.Date,
+			RemittanceId: string(a.Remittance), LineNumber: int32(a.LineNumber), PaymentId: string(a.Payment),
+			CreditInvoiceId: string(a.CreditNote), ReversesAllocationId: string(a.Reverses), Reason: a.Reason, CreatedBy: a.CreatedBy})
+	}
+	return messages
+}
+
+func toDispute(d invoices.Dispute) *invoicesv1.Dispute {
+	return &invoicesv1.Dispute{DisputeId: string(d.ID), ReceivableId: string(d.Receivable), Amount: wire.ToMoney(d.Amount),
+		Reason: d.Reason, OpenTime: wire.ToTime(d.OpenTime), OpenedBy: d.OpenedBy, CloseTime: wire.ToTimeOrNil(d.CloseTime), Outcome: d.Outcome}
 }
 
 func toRemittance(r invoicespg.Received) *invoicesv1.Remittance {

@@ -16,11 +16,27 @@ import (
 
 // GetInvoice gives one invoice or credit note.
 func (s *Server) GetInvoice(ctx context.Context, req *invoicesv1.GetInvoiceRequest) (*invoicesv1.GetInvoiceResponse, error) {
-	i, err := s.invoice(ctx, req.GetInvoiceId())
+	id, err := idOf[ident.Invoice]("invoice", req.GetInvoiceId())
 	if err != nil {
 		return nil, err
 	}
-	return &invoicesv1.GetInvoiceResponse{Invoice: toInvoice(i)}, nil
+	resp := &invoicesv1.GetInvoiceResponse{}
+	return resp, s.read(ctx, func(ctx context.Context, tx *pg.Tx) error {
+		i, err := invoicespg.Get(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		all, err := invoicespg.AllocationsOn(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		disputes, err := invoicespg.Disputes(ctx, tx, id)
+		resp.Invoice, resp.Allocations, resp.Disputes = toInvoice(i), toAllocations(all), nil
+		for _, d := range disputes {
+			resp.Disputes = append(resp.Disputes, toDispute(d))
+		}
+		return err
+	})
 }
 
 func (s *Server) invoice(ctx context.Context, text string) (i invoices.Invoice, err error) {
@@ -100,15 +116,16 @@ func (s *Server) GetRemittance(ctx context.Context, req *invoicesv1.GetRemittanc
 	if err != nil {
 		return nil, err
 	}
-	var r invoicespg.Received
-	err = s.read(ctx, func(ctx context.Context, tx *pg.Tx) error {
-		r, err = invoicespg.Remittance(ctx, tx, id)
+	resp := &invoicesv1.GetRemittanceResponse{}
+	return resp, s.read(ctx, func(ctx context.Context, tx *pg.Tx) error {
+		r, err := invoicespg.Remittance(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		all, err := invoicespg.AllocationsOf(ctx, tx, id)
+		resp.Remittance, resp.Allocations = toRemittance(r), toAllocations(all)
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	return &invoicesv1.GetRemittanceResponse{Remittance: toRemittance(r)}, nil
 }
 
 // ListRemittances lists remittances, newest first.

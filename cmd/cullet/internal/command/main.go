@@ -42,6 +42,16 @@ type cli struct {
 	Invoice    invoiceCommand    `cmd:"" help:"Save the printed invoice as PDF."`
 	Copy       copyCommand       `cmd:"" help:"Save the driver's copy of a repair as PDF."`
 	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
+	Deposit    depositCommand    `cmd:"" help:"Post a deposit that came without a file."`
+	Suggest    suggestCommand    `cmd:"" help:"Say where money that waits may belong."`
+	Allocate   allocateCommand   `cmd:"" help:"Place waiting money on an invoice by hand."`
+	Bounced    bouncedCommand    `cmd:"" help:"Book that a deposit never truly came."`
+	Trail      trailCommand      `cmd:"" help:"Show what was put on an invoice."`
+	Undo       undoCommand       `cmd:"" help:"Take the allocation of a deposit, or a write-off, back."`
+	Credit     creditCommand     `cmd:"" help:"Write a credit note."`
+	Refund     refundCommand     `cmd:"" help:"Give money back, or book that a payment bounced."`
+	MoveShare  moveShareCommand  `cmd:"" help:"Move what is open to the motorist, as after a denial, or back."`
+	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
 }

@@ -7,7 +7,6 @@ import (
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
-	payersv1 "cullet/proto/cullet/payers/v1"
 )
 
 type invoiceCommand struct {
@@ -23,15 +22,12 @@ func (c *invoiceCommand) Run(w *world) error {
 		return err
 	}
 	defer server.Close()
-	list, err := server.Invoices.ListInvoices(w, &invoicesv1.ListInvoicesRequest{Filter: fmt.Sprintf("invoice_number = %q", c.Number)})
+	id, err := w.invoiceID(server, c.Number)
 	if err != nil {
 		return err
 	}
-	if len(list.GetInvoices()) == 0 {
-		return fmt.Errorf("there is no invoice %s", c.Number)
-	}
 	printed, err := server.Invoices.GetInvoiceDocument(w, &invoicesv1.GetInvoiceDocumentRequest{
-		InvoiceId: list.GetInvoices()[0].GetInvoiceId(), Paper: c.Paper})
+		InvoiceId: id, Paper: c.Paper})
 	if err != nil {
 		return err
 	}
@@ -91,18 +87,9 @@ func (c *remittanceCommand) Run(w *world) error {
 		return err
 	}
 	defer server.Close()
-	payers, err := server.Payers.ListPayers(w, &payersv1.ListPayersRequest{PageSize: 200})
+	id, err := w.payerID(server, c.Payer)
 	if err != nil {
 		return err
-	}
-	id := ""
-	for _, p := range payers.GetPayers() {
-		if p.GetCode() == c.Payer {
-			id = p.GetPayerId()
-		}
-	}
-	if id == "" {
-		return &failure{exitUsage, fmt.Errorf("the shop has no payer with the code %q", c.Payer)}
 	}
 	posted, err := server.Invoices.PostRemittance(w, &invoicesv1.PostRemittanceRequest{PayerId: id, Format: c.Format,
 		Content: content, RequestId: w.globals.RequestID})

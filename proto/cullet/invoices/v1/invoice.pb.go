@@ -225,7 +225,11 @@ type Receivable struct {
 	// Share of the invoice.
 	Amount *v11.Money `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
 	// Still open.
-	Open          *v11.Money `protobuf:"bytes,5,opt,name=open,proto3" json:"open,omitempty"`
+	Open *v11.Money `protobuf:"bytes,5,opt,name=open,proto3" json:"open,omitempty"`
+	// What came over from the other debtor since; below zero when it went there.
+	Transferred *v11.Money `protobuf:"bytes,6,opt,name=transferred,proto3" json:"transferred,omitempty"`
+	// Day by which it is due.
+	DueDate       string `protobuf:"bytes,7,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -293,6 +297,20 @@ func (x *Receivable) GetOpen() *v11.Money {
 		return x.Open
 	}
 	return nil
+}
+
+func (x *Receivable) GetTransferred() *v11.Money {
+	if x != nil {
+		return x.Transferred
+	}
+	return nil
+}
+
+func (x *Receivable) GetDueDate() string {
+	if x != nil {
+		return x.DueDate
+	}
+	return ""
 }
 
 // A document of the invoices ledger. Never edited once issued.
@@ -485,6 +503,269 @@ func (x *Invoice) GetIsPaid() bool {
 	return false
 }
 
+// What was put on a receivable; never edited.
+type Allocation struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identifier.
+	AllocationId string `protobuf:"bytes,1,opt,name=allocation_id,json=allocationId,proto3" json:"allocation_id,omitempty"`
+	// The receivable.
+	ReceivableId string `protobuf:"bytes,2,opt,name=receivable_id,json=receivableId,proto3" json:"receivable_id,omitempty"`
+	// The invoice.
+	InvoiceId string `protobuf:"bytes,3,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// "REMITTANCE", "PAYMENT", "WRITE_OFF", "CREDIT_NOTE" or "TRANSFER".
+	Source string `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
+	// How much; below zero where it opens the receivable again.
+	Amount *v11.Money `protobuf:"bytes,5,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Day of its entry.
+	EntryDate string `protobuf:"bytes,6,opt,name=entry_date,json=entryDate,proto3" json:"entry_date,omitempty"`
+	// The remittance that it is of, with the line.
+	RemittanceId string `protobuf:"bytes,7,opt,name=remittance_id,json=remittanceId,proto3" json:"remittance_id,omitempty"`
+	// The line of the remittance.
+	LineNumber int32 `protobuf:"varint,8,opt,name=line_number,json=lineNumber,proto3" json:"line_number,omitempty"`
+	// The payment that it is of.
+	PaymentId string `protobuf:"bytes,9,opt,name=payment_id,json=paymentId,proto3" json:"payment_id,omitempty"`
+	// The credit note that it is of.
+	CreditInvoiceId string `protobuf:"bytes,10,opt,name=credit_invoice_id,json=creditInvoiceId,proto3" json:"credit_invoice_id,omitempty"`
+	// The allocation that it undoes.
+	ReversesAllocationId string `protobuf:"bytes,11,opt,name=reverses_allocation_id,json=reversesAllocationId,proto3" json:"reverses_allocation_id,omitempty"`
+	// Why it is there.
+	Reason string `protobuf:"bytes,12,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Who put it there.
+	CreatedBy     string `protobuf:"bytes,13,opt,name=created_by,json=createdBy,proto3" json:"created_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Allocation) Reset() {
+	*x = Allocation{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Allocation) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Allocation) ProtoMessage() {}
+
+func (x *Allocation) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Allocation.ProtoReflect.Descriptor instead.
+func (*Allocation) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Allocation) GetAllocationId() string {
+	if x != nil {
+		return x.AllocationId
+	}
+	return ""
+}
+
+func (x *Allocation) GetReceivableId() string {
+	if x != nil {
+		return x.ReceivableId
+	}
+	return ""
+}
+
+func (x *Allocation) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *Allocation) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *Allocation) GetAmount() *v11.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *Allocation) GetEntryDate() string {
+	if x != nil {
+		return x.EntryDate
+	}
+	return ""
+}
+
+func (x *Allocation) GetRemittanceId() string {
+	if x != nil {
+		return x.RemittanceId
+	}
+	return ""
+}
+
+func (x *Allocation) GetLineNumber() int32 {
+	if x != nil {
+		return x.LineNumber
+	}
+	return 0
+}
+
+func (x *Allocation) GetPaymentId() string {
+	if x != nil {
+		return x.PaymentId
+	}
+	return ""
+}
+
+func (x *Allocation) GetCreditInvoiceId() string {
+	if x != nil {
+		return x.CreditInvoiceId
+	}
+	return ""
+}
+
+func (x *Allocation) GetReversesAllocationId() string {
+	if x != nil {
+		return x.ReversesAllocationId
+	}
+	return ""
+}
+
+func (x *Allocation) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *Allocation) GetCreatedBy() string {
+	if x != nil {
+		return x.CreatedBy
+	}
+	return ""
+}
+
+// What a debtor contests of a receivable.
+type Dispute struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identifier.
+	DisputeId string `protobuf:"bytes,1,opt,name=dispute_id,json=disputeId,proto3" json:"dispute_id,omitempty"`
+	// The receivable.
+	ReceivableId string `protobuf:"bytes,2,opt,name=receivable_id,json=receivableId,proto3" json:"receivable_id,omitempty"`
+	// How much of it.
+	Amount *v11.Money `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
+	// What the debtor says.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Since when.
+	OpenTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=open_time,json=openTime,proto3" json:"open_time,omitempty"`
+	// Who wrote it down.
+	OpenedBy string `protobuf:"bytes,6,opt,name=opened_by,json=openedBy,proto3" json:"opened_by,omitempty"`
+	// When it ended; empty while it is open.
+	CloseTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=close_time,json=closeTime,proto3" json:"close_time,omitempty"`
+	// What came of it.
+	Outcome       string `protobuf:"bytes,8,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Dispute) Reset() {
+	*x = Dispute{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Dispute) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Dispute) ProtoMessage() {}
+
+func (x *Dispute) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Dispute.ProtoReflect.Descriptor instead.
+func (*Dispute) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Dispute) GetDisputeId() string {
+	if x != nil {
+		return x.DisputeId
+	}
+	return ""
+}
+
+func (x *Dispute) GetReceivableId() string {
+	if x != nil {
+		return x.ReceivableId
+	}
+	return ""
+}
+
+func (x *Dispute) GetAmount() *v11.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *Dispute) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *Dispute) GetOpenTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OpenTime
+	}
+	return nil
+}
+
+func (x *Dispute) GetOpenedBy() string {
+	if x != nil {
+		return x.OpenedBy
+	}
+	return ""
+}
+
+func (x *Dispute) GetCloseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CloseTime
+	}
+	return nil
+}
+
+func (x *Dispute) GetOutcome() string {
+	if x != nil {
+		return x.Outcome
+	}
+	return ""
+}
+
 // One line of a remittance.
 type RemittanceLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -510,7 +791,7 @@ type RemittanceLine struct {
 
 func (x *RemittanceLine) Reset() {
 	*x = RemittanceLine{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[3]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -522,7 +803,7 @@ func (x *RemittanceLine) String() string {
 func (*RemittanceLine) ProtoMessage() {}
 
 func (x *RemittanceLine) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[3]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -535,7 +816,7 @@ func (x *RemittanceLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RemittanceLine.ProtoReflect.Descriptor instead.
 func (*RemittanceLine) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{3}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *RemittanceLine) GetLineNumber() int32 {
@@ -623,7 +904,7 @@ type Remittance struct {
 
 func (x *Remittance) Reset() {
 	*x = Remittance{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[4]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -635,7 +916,7 @@ func (x *Remittance) String() string {
 func (*Remittance) ProtoMessage() {}
 
 func (x *Remittance) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[4]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -648,7 +929,7 @@ func (x *Remittance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Remittance.ProtoReflect.Descriptor instead.
 func (*Remittance) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{4}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Remittance) GetRemittanceId() string {
@@ -738,7 +1019,7 @@ type AgingRow struct {
 
 func (x *AgingRow) Reset() {
 	*x = AgingRow{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[5]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -750,7 +1031,7 @@ func (x *AgingRow) String() string {
 func (*AgingRow) ProtoMessage() {}
 
 func (x *AgingRow) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[5]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -763,7 +1044,7 @@ func (x *AgingRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgingRow.ProtoReflect.Descriptor instead.
 func (*AgingRow) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{5}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *AgingRow) GetDebtorName() string {
@@ -811,7 +1092,7 @@ type JournalLine struct {
 
 func (x *JournalLine) Reset() {
 	*x = JournalLine{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[6]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -823,7 +1104,7 @@ func (x *JournalLine) String() string {
 func (*JournalLine) ProtoMessage() {}
 
 func (x *JournalLine) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[6]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -836,7 +1117,7 @@ func (x *JournalLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JournalLine.ProtoReflect.Descriptor instead.
 func (*JournalLine) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{6}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *JournalLine) GetAccount() string {
@@ -874,7 +1155,8 @@ type JournalEntry struct {
 	EntryId string `protobuf:"bytes,1,opt,name=entry_id,json=entryId,proto3" json:"entry_id,omitempty"`
 	// Day of the entry in the shop's zone.
 	EntryDate string `protobuf:"bytes,2,opt,name=entry_date,json=entryDate,proto3" json:"entry_date,omitempty"`
-	// "invoice", "credit_note", "remittance", "allocation", "payment", "write_off".
+	// "invoice", "credit_note", "remittance", "allocation", "payment", "write_off", "transfer",
+	// "refund", "return", "reversal".
 	DocumentKind string `protobuf:"bytes,3,opt,name=document_kind,json=documentKind,proto3" json:"document_kind,omitempty"`
 	// The document.
 	DocumentId string `protobuf:"bytes,4,opt,name=document_id,json=documentId,proto3" json:"document_id,omitempty"`
@@ -890,7 +1172,7 @@ type JournalEntry struct {
 
 func (x *JournalEntry) Reset() {
 	*x = JournalEntry{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[7]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -902,7 +1184,7 @@ func (x *JournalEntry) String() string {
 func (*JournalEntry) ProtoMessage() {}
 
 func (x *JournalEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[7]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -915,7 +1197,7 @@ func (x *JournalEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JournalEntry.ProtoReflect.Descriptor instead.
 func (*JournalEntry) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{7}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *JournalEntry) GetEntryId() string {
@@ -980,7 +1262,7 @@ type AccountBalance struct {
 
 func (x *AccountBalance) Reset() {
 	*x = AccountBalance{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -992,7 +1274,7 @@ func (x *AccountBalance) String() string {
 func (*AccountBalance) ProtoMessage() {}
 
 func (x *AccountBalance) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1005,7 +1287,7 @@ func (x *AccountBalance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AccountBalance.ProtoReflect.Descriptor instead.
 func (*AccountBalance) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{8}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *AccountBalance) GetAccount() string {
@@ -1037,7 +1319,7 @@ type BookCheck struct {
 
 func (x *BookCheck) Reset() {
 	*x = BookCheck{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1049,7 +1331,7 @@ func (x *BookCheck) String() string {
 func (*BookCheck) ProtoMessage() {}
 
 func (x *BookCheck) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1062,7 +1344,7 @@ func (x *BookCheck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookCheck.ProtoReflect.Descriptor instead.
 func (*BookCheck) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{9}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BookCheck) GetName() string {
@@ -1095,7 +1377,7 @@ const file_cullet_invoices_v1_invoice_proto_rawDesc = "" +
 	"\x04line\x18\x01 \x01(\v2\x16.cullet.claims.v1.LineR\x04line\x12\x19\n" +
 	"\bclaim_id\x18\x02 \x01(\tR\aclaimId\x12!\n" +
 	"\fclaim_number\x18\x03 \x01(\tR\vclaimNumber\x12\x15\n" +
-	"\x06job_id\x18\x04 \x01(\tR\x05jobId\"\xcf\x01\n" +
+	"\x06job_id\x18\x04 \x01(\tR\x05jobId\"\xa4\x02\n" +
 	"\n" +
 	"Receivable\x12#\n" +
 	"\rreceivable_id\x18\x01 \x01(\tR\freceivableId\x12\x1f\n" +
@@ -1104,7 +1386,9 @@ const file_cullet_invoices_v1_invoice_proto_rawDesc = "" +
 	"\vdebtor_name\x18\x03 \x01(\tR\n" +
 	"debtorName\x12.\n" +
 	"\x06amount\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\x06amount\x12*\n" +
-	"\x04open\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\x04open\"\xcb\x05\n" +
+	"\x04open\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\x04open\x128\n" +
+	"\vtransferred\x18\x06 \x01(\v2\x16.cullet.money.v1.MoneyR\vtransferred\x12\x19\n" +
+	"\bdue_date\x18\a \x01(\tR\adueDate\"\xcb\x05\n" +
 	"\aInvoice\x12\x1d\n" +
 	"\n" +
 	"invoice_id\x18\x01 \x01(\tR\tinvoiceId\x12%\n" +
@@ -1127,7 +1411,39 @@ const file_cullet_invoices_v1_invoice_proto_rawDesc = "" +
 	"\x0epurchase_order\x18\x0f \x01(\tR\rpurchaseOrder\x129\n" +
 	"\n" +
 	"issue_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\tissueTime\x12\x17\n" +
-	"\ais_paid\x18\x11 \x01(\bR\x06isPaid\"\xbb\x02\n" +
+	"\ais_paid\x18\x11 \x01(\bR\x06isPaid\"\xda\x03\n" +
+	"\n" +
+	"Allocation\x12#\n" +
+	"\rallocation_id\x18\x01 \x01(\tR\fallocationId\x12#\n" +
+	"\rreceivable_id\x18\x02 \x01(\tR\freceivableId\x12\x1d\n" +
+	"\n" +
+	"invoice_id\x18\x03 \x01(\tR\tinvoiceId\x12\x16\n" +
+	"\x06source\x18\x04 \x01(\tR\x06source\x12.\n" +
+	"\x06amount\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\x06amount\x12\x1d\n" +
+	"\n" +
+	"entry_date\x18\x06 \x01(\tR\tentryDate\x12#\n" +
+	"\rremittance_id\x18\a \x01(\tR\fremittanceId\x12\x1f\n" +
+	"\vline_number\x18\b \x01(\x05R\n" +
+	"lineNumber\x12\x1d\n" +
+	"\n" +
+	"payment_id\x18\t \x01(\tR\tpaymentId\x12*\n" +
+	"\x11credit_invoice_id\x18\n" +
+	" \x01(\tR\x0fcreditInvoiceId\x124\n" +
+	"\x16reverses_allocation_id\x18\v \x01(\tR\x14reversesAllocationId\x12\x16\n" +
+	"\x06reason\x18\f \x01(\tR\x06reason\x12\x1d\n" +
+	"\n" +
+	"created_by\x18\r \x01(\tR\tcreatedBy\"\xc0\x02\n" +
+	"\aDispute\x12\x1d\n" +
+	"\n" +
+	"dispute_id\x18\x01 \x01(\tR\tdisputeId\x12#\n" +
+	"\rreceivable_id\x18\x02 \x01(\tR\freceivableId\x12.\n" +
+	"\x06amount\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyR\x06amount\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\x127\n" +
+	"\topen_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\bopenTime\x12\x1b\n" +
+	"\topened_by\x18\x06 \x01(\tR\bopenedBy\x129\n" +
+	"\n" +
+	"close_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\tcloseTime\x12\x18\n" +
+	"\aoutcome\x18\b \x01(\tR\aoutcome\"\xbb\x02\n" +
 	"\x0eRemittanceLine\x12\x1f\n" +
 	"\vline_number\x18\x01 \x01(\x05R\n" +
 	"lineNumber\x12%\n" +
@@ -1207,54 +1523,61 @@ func file_cullet_invoices_v1_invoice_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_invoices_v1_invoice_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_cullet_invoices_v1_invoice_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_cullet_invoices_v1_invoice_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_cullet_invoices_v1_invoice_proto_goTypes = []any{
 	(InvoiceKind)(0),              // 0: cullet.invoices.v1.InvoiceKind
 	(PaymentMethod)(0),            // 1: cullet.invoices.v1.PaymentMethod
 	(*InvoiceLine)(nil),           // 2: cullet.invoices.v1.InvoiceLine
 	(*Receivable)(nil),            // 3: cullet.invoices.v1.Receivable
 	(*Invoice)(nil),               // 4: cullet.invoices.v1.Invoice
-	(*RemittanceLine)(nil),        // 5: cullet.invoices.v1.RemittanceLine
-	(*Remittance)(nil),            // 6: cullet.invoices.v1.Remittance
-	(*AgingRow)(nil),              // 7: cullet.invoices.v1.AgingRow
-	(*JournalLine)(nil),           // 8: cullet.invoices.v1.JournalLine
-	(*JournalEntry)(nil),          // 9: cullet.invoices.v1.JournalEntry
-	(*AccountBalance)(nil),        // 10: cullet.invoices.v1.AccountBalance
-	(*BookCheck)(nil),             // 11: cullet.invoices.v1.BookCheck
-	(*v1.Line)(nil),               // 12: cullet.claims.v1.Line
-	(*v11.Money)(nil),             // 13: cullet.money.v1.Money
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*Allocation)(nil),            // 5: cullet.invoices.v1.Allocation
+	(*Dispute)(nil),               // 6: cullet.invoices.v1.Dispute
+	(*RemittanceLine)(nil),        // 7: cullet.invoices.v1.RemittanceLine
+	(*Remittance)(nil),            // 8: cullet.invoices.v1.Remittance
+	(*AgingRow)(nil),              // 9: cullet.invoices.v1.AgingRow
+	(*JournalLine)(nil),           // 10: cullet.invoices.v1.JournalLine
+	(*JournalEntry)(nil),          // 11: cullet.invoices.v1.JournalEntry
+	(*AccountBalance)(nil),        // 12: cullet.invoices.v1.AccountBalance
+	(*BookCheck)(nil),             // 13: cullet.invoices.v1.BookCheck
+	(*v1.Line)(nil),               // 14: cullet.claims.v1.Line
+	(*v11.Money)(nil),             // 15: cullet.money.v1.Money
+	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
 }
 var file_cullet_invoices_v1_invoice_proto_depIdxs = []int32{
-	12, // 0: cullet.invoices.v1.InvoiceLine.line:type_name -> cullet.claims.v1.Line
-	13, // 1: cullet.invoices.v1.Receivable.amount:type_name -> cullet.money.v1.Money
-	13, // 2: cullet.invoices.v1.Receivable.open:type_name -> cullet.money.v1.Money
-	0,  // 3: cullet.invoices.v1.Invoice.kind:type_name -> cullet.invoices.v1.InvoiceKind
-	2,  // 4: cullet.invoices.v1.Invoice.lines:type_name -> cullet.invoices.v1.InvoiceLine
-	13, // 5: cullet.invoices.v1.Invoice.net:type_name -> cullet.money.v1.Money
-	13, // 6: cullet.invoices.v1.Invoice.tax:type_name -> cullet.money.v1.Money
-	13, // 7: cullet.invoices.v1.Invoice.total:type_name -> cullet.money.v1.Money
-	3,  // 8: cullet.invoices.v1.Invoice.receivables:type_name -> cullet.invoices.v1.Receivable
-	13, // 9: cullet.invoices.v1.Invoice.open:type_name -> cullet.money.v1.Money
-	14, // 10: cullet.invoices.v1.Invoice.issue_time:type_name -> google.protobuf.Timestamp
-	13, // 11: cullet.invoices.v1.RemittanceLine.paid:type_name -> cullet.money.v1.Money
-	13, // 12: cullet.invoices.v1.RemittanceLine.allocated:type_name -> cullet.money.v1.Money
-	13, // 13: cullet.invoices.v1.Remittance.amount:type_name -> cullet.money.v1.Money
-	13, // 14: cullet.invoices.v1.Remittance.allocated:type_name -> cullet.money.v1.Money
-	13, // 15: cullet.invoices.v1.Remittance.unmatched:type_name -> cullet.money.v1.Money
-	5,  // 16: cullet.invoices.v1.Remittance.lines:type_name -> cullet.invoices.v1.RemittanceLine
-	14, // 17: cullet.invoices.v1.Remittance.post_time:type_name -> google.protobuf.Timestamp
-	13, // 18: cullet.invoices.v1.AgingRow.buckets:type_name -> cullet.money.v1.Money
-	13, // 19: cullet.invoices.v1.AgingRow.total:type_name -> cullet.money.v1.Money
-	13, // 20: cullet.invoices.v1.JournalLine.amount:type_name -> cullet.money.v1.Money
-	8,  // 21: cullet.invoices.v1.JournalEntry.lines:type_name -> cullet.invoices.v1.JournalLine
-	14, // 22: cullet.invoices.v1.JournalEntry.post_time:type_name -> google.protobuf.Timestamp
-	13, // 23: cullet.invoices.v1.AccountBalance.balance:type_name -> cullet.money.v1.Money
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	14, // 0: cullet.invoices.v1.InvoiceLine.line:type_name -> cullet.claims.v1.Line
+	15, // 1: cullet.invoices.v1.Receivable.amount:type_name -> cullet.money.v1.Money
+	15, // 2: cullet.invoices.v1.Receivable.open:type_name -> cullet.money.v1.Money
+	15, // 3: cullet.invoices.v1.Receivable.transferred:type_name -> cullet.money.v1.Money
+	0,  // 4: cullet.invoices.v1.Invoice.kind:type_name -> cullet.invoices.v1.InvoiceKind
+	2,  // 5: cullet.invoices.v1.Invoice.lines:type_name -> cullet.invoices.v1.InvoiceLine
+	15, // 6: cullet.invoices.v1.Invoice.net:type_name -> cullet.money.v1.Money
+	15, // 7: cullet.invoices.v1.Invoice.tax:type_name -> cullet.money.v1.Money
+	15, // 8: cullet.invoices.v1.Invoice.total:type_name -> cullet.money.v1.Money
+	3,  // 9: cullet.invoices.v1.Invoice.receivables:type_name -> cullet.invoices.v1.Receivable
+	15, // 10: cullet.invoices.v1.Invoice.open:type_name -> cullet.money.v1.Money
+	16, // 11: cullet.invoices.v1.Invoice.issue_time:type_name -> google.protobuf.Timestamp
+	15, // 12: cullet.invoices.v1.Allocation.amount:type_name -> cullet.money.v1.Money
+	15, // 13: cullet.invoices.v1.Dispute.amount:type_name -> cullet.money.v1.Money
+	16, // 14: cullet.invoices.v1.Dispute.open_time:type_name -> google.protobuf.Timestamp
+	16, // 15: cullet.invoices.v1.Dispute.close_time:type_name -> google.protobuf.Timestamp
+	15, // 16: cullet.invoices.v1.RemittanceLine.paid:type_name -> cullet.money.v1.Money
+	15, // 17: cullet.invoices.v1.RemittanceLine.allocated:type_name -> cullet.money.v1.Money
+	15, // 18: cullet.invoices.v1.Remittance.amount:type_name -> cullet.money.v1.Money
+	15, // 19: cullet.invoices.v1.Remittance.allocated:type_name -> cullet.money.v1.Money
+	15, // 20: cullet.invoices.v1.Remittance.unmatched:type_name -> cullet.money.v1.Money
+	7,  // 21: cullet.invoices.v1.Remittance.lines:type_name -> cullet.invoices.v1.RemittanceLine
+	16, // 22: cullet.invoices.v1.Remittance.post_time:type_name -> google.protobuf.Timestamp
+	15, // 23: cullet.invoices.v1.AgingRow.buckets:type_name -> cullet.money.v1.Money
+	15, // 24: cullet.invoices.v1.AgingRow.total:type_name -> cullet.money.v1.Money
+	15, // 25: cullet.invoices.v1.JournalLine.amount:type_name -> cullet.money.v1.Money
+	10, // 26: cullet.invoices.v1.JournalEntry.lines:type_name -> cullet.invoices.v1.JournalLine
+	16, // 27: cullet.invoices.v1.JournalEntry.post_time:type_name -> google.protobuf.Timestamp
+	15, // 28: cullet.invoices.v1.AccountBalance.balance:type_name -> cullet.money.v1.Money
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_cullet_invoices_v1_invoice_proto_init() }
@@ -1268,7 +1591,7 @@ func file_cullet_invoices_v1_invoice_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_invoices_v1_invoice_proto_rawDesc), len(file_cullet_invoices_v1_invoice_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   10,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

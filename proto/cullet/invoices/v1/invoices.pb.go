@@ -75,7 +75,11 @@ func (x *GetInvoiceRequest) GetInvoiceId() string {
 type GetInvoiceResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The invoice.
-	Invoice       *Invoice `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
+	Invoice *Invoice `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
+	// What was put on it, the oldest first.
+	Allocations []*Allocation `protobuf:"bytes,2,rep,name=allocations,proto3" json:"allocations,omitempty"`
+	// What its debtors contest, the oldest first.
+	Disputes      []*Dispute `protobuf:"bytes,3,rep,name=disputes,proto3" json:"disputes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -113,6 +117,20 @@ func (*GetInvoiceResponse) Descriptor() ([]byte, []int) {
 func (x *GetInvoiceResponse) GetInvoice() *Invoice {
 	if x != nil {
 		return x.Invoice
+	}
+	return nil
+}
+
+func (x *GetInvoiceResponse) GetAllocations() []*Allocation {
+	if x != nil {
+		return x.Allocations
+	}
+	return nil
+}
+
+func (x *GetInvoiceResponse) GetDisputes() []*Dispute {
+	if x != nil {
+		return x.Disputes
 	}
 	return nil
 }
@@ -459,7 +477,9 @@ type RecordPaymentRequest struct {
 	// Check or card slip number.
 	Reference string `protobuf:"bytes,4,opt,name=reference,proto3" json:"reference,omitempty"`
 	// Makes the call safe to repeat.
-	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// What the card company keeps of the amount; only with a card, at most the amount.
+	Fee           *v1.Money `protobuf:"bytes,6,opt,name=fee,proto3" json:"fee,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -529,6 +549,13 @@ func (x *RecordPaymentRequest) GetRequestId() string {
 	return ""
 }
 
+func (x *RecordPaymentRequest) GetFee() *v1.Money {
+	if x != nil {
+		return x.Fee
+	}
+	return nil
+}
+
 // The invoice after the payment.
 type RecordPaymentResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -589,12 +616,15 @@ type PostRemittanceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The payer.
 	PayerId string `protobuf:"bytes,1,opt,name=payer_id,json=payerId,proto3" json:"payer_id,omitempty"`
-	// Format of the file, "csv".
+	// Format of the file: "csv", "x12-820", "camt".
 	Format string `protobuf:"bytes,2,opt,name=format,proto3" json:"format,omitempty"`
 	// The file, at most 4 MiB.
 	Content []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
 	// Makes the call safe to repeat.
-	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Takes only what this debtor paid, as a bank's file writes its name; required when the file has
+	// payments of several.
+	DebtorName    string `protobuf:"bytes,5,opt,name=debtor_name,json=debtorName,proto3" json:"debtor_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -657,13 +687,24 @@ func (x *PostRemittanceRequest) GetRequestId() string {
 	return ""
 }
 
+func (x *PostRemittanceRequest) GetDebtorName() string {
+	if x != nil {
+		return x.DebtorName
+	}
+	return ""
+}
+
 // The remittance.
 type PostRemittanceResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The remittance.
+	// The remittance; the first when the file has several.
 	Remittance *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
-	// Whether the same remittance had been posted before.
-	IsRepeated    bool `protobuf:"varint,2,opt,name=is_repeated,json=isRepeated,proto3" json:"is_repeated,omitempty"`
+	// Whether all of them had been posted before.
+	IsRepeated bool `protobuf:"varint,2,opt,name=is_repeated,json=isRepeated,proto3" json:"is_repeated,omitempty"`
+	// All remittances of the file.
+	Remittances []*Remittance `protobuf:"bytes,3,rep,name=remittances,proto3" json:"remittances,omitempty"`
+	// What the file has beside payments, in sentences: a payment that was turned back, for example.
+	Notes         []string `protobuf:"bytes,4,rep,name=notes,proto3" json:"notes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -710,6 +751,20 @@ func (x *PostRemittanceResponse) GetIsRepeated() bool {
 		return x.IsRepeated
 	}
 	return false
+}
+
+func (x *PostRemittanceResponse) GetRemittances() []*Remittance {
+	if x != nil {
+		return x.Remittances
+	}
+	return nil
+}
+
+func (x *PostRemittanceResponse) GetNotes() []string {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
 }
 
 // Asks for a remittance.
@@ -762,7 +817,9 @@ func (x *GetRemittanceRequest) GetRemittanceId() string {
 type GetRemittanceResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The remittance.
-	Remittance    *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
+	Remittance *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
+	// Where its money went, the oldest first.
+	Allocations   []*Allocation `protobuf:"bytes,2,rep,name=allocations,proto3" json:"allocations,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -800,6 +857,13 @@ func (*GetRemittanceResponse) Descriptor() ([]byte, []int) {
 func (x *GetRemittanceResponse) GetRemittance() *Remittance {
 	if x != nil {
 		return x.Remittance
+	}
+	return nil
+}
+
+func (x *GetRemittanceResponse) GetAllocations() []*Allocation {
+	if x != nil {
+		return x.Allocations
 	}
 	return nil
 }
@@ -1601,6 +1665,1396 @@ func (x *CheckBooksResponse) GetCheckTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// Asks for a credit note.
+type CreditInvoiceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice.
+	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// Numbers of the lines to credit; none for all.
+	LineNumbers []int32 `protobuf:"varint,2,rep,packed,name=line_numbers,json=lineNumbers,proto3" json:"line_numbers,omitempty"`
+	// Why, in a sentence that the reader of the credit note sees.
+	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreditInvoiceRequest) Reset() {
+	*x = CreditInvoiceRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreditInvoiceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreditInvoiceRequest) ProtoMessage() {}
+
+func (x *CreditInvoiceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreditInvoiceRequest.ProtoReflect.Descriptor instead.
+func (*CreditInvoiceRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *CreditInvoiceRequest) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *CreditInvoiceRequest) GetLineNumbers() []int32 {
+	if x != nil {
+		return x.LineNumbers
+	}
+	return nil
+}
+
+func (x *CreditInvoiceRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *CreditInvoiceRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The credit note.
+type CreditInvoiceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The credit note.
+	CreditNote    *Invoice `protobuf:"bytes,1,opt,name=credit_note,json=creditNote,proto3" json:"credit_note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreditInvoiceResponse) Reset() {
+	*x = CreditInvoiceResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreditInvoiceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreditInvoiceResponse) ProtoMessage() {}
+
+func (x *CreditInvoiceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreditInvoiceResponse.ProtoReflect.Descriptor instead.
+func (*CreditInvoiceResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *CreditInvoiceResponse) GetCreditNote() *Invoice {
+	if x != nil {
+		return x.CreditNote
+	}
+	return nil
+}
+
+// Moves a share.
+type MoveShareRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice.
+	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// Who shall owe it: "MOTORIST" or "PAYER".
+	ToDebtorKind string `protobuf:"bytes,2,opt,name=to_debtor_kind,json=toDebtorKind,proto3" json:"to_debtor_kind,omitempty"`
+	// How much; empty for all that is open. More than is open is refused.
+	Amount *v1.Money `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MoveShareRequest) Reset() {
+	*x = MoveShareRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveShareRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveShareRequest) ProtoMessage() {}
+
+func (x *MoveShareRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveShareRequest.ProtoReflect.Descriptor instead.
+func (*MoveShareRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *MoveShareRequest) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *MoveShareRequest) GetToDebtorKind() string {
+	if x != nil {
+		return x.ToDebtorKind
+	}
+	return ""
+}
+
+func (x *MoveShareRequest) GetAmount() *v1.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *MoveShareRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *MoveShareRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The invoice after it.
+type MoveShareResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice.
+	Invoice *Invoice `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
+	// What to confirm before the motorist is billed.
+	Caution       string `protobuf:"bytes,2,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MoveShareResponse) Reset() {
+	*x = MoveShareResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveShareResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveShareResponse) ProtoMessage() {}
+
+func (x *MoveShareResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveShareResponse.ProtoReflect.Descriptor instead.
+func (*MoveShareResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *MoveShareResponse) GetInvoice() *Invoice {
+	if x != nil {
+		return x.Invoice
+	}
+	return nil
+}
+
+func (x *MoveShareResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+// Undoes an allocation.
+type UndoAllocationRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The allocation.
+	AllocationId string `protobuf:"bytes,1,opt,name=allocation_id,json=allocationId,proto3" json:"allocation_id,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UndoAllocationRequest) Reset() {
+	*x = UndoAllocationRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UndoAllocationRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UndoAllocationRequest) ProtoMessage() {}
+
+func (x *UndoAllocationRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UndoAllocationRequest.ProtoReflect.Descriptor instead.
+func (*UndoAllocationRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *UndoAllocationRequest) GetAllocationId() string {
+	if x != nil {
+		return x.AllocationId
+	}
+	return ""
+}
+
+func (x *UndoAllocationRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *UndoAllocationRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The invoice after it.
+type UndoAllocationResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice that is open again.
+	Invoice       *Invoice `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UndoAllocationResponse) Reset() {
+	*x = UndoAllocationResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UndoAllocationResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UndoAllocationResponse) ProtoMessage() {}
+
+func (x *UndoAllocationResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UndoAllocationResponse.ProtoReflect.Descriptor instead.
+func (*UndoAllocationResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *UndoAllocationResponse) GetInvoice() *Invoice {
+	if x != nil {
+		return x.Invoice
+	}
+	return nil
+}
+
+// Refunds a payment.
+type RefundPaymentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The payment.
+	PaymentId string `protobuf:"bytes,1,opt,name=payment_id,json=paymentId,proto3" json:"payment_id,omitempty"`
+	// How much; more than is left of the payment is refused.
+	Amount *v1.Money `protobuf:"bytes,2,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Whether it never truly came (a check that bounced), rather than being given back.
+	IsReturned bool `protobuf:"varint,3,opt,name=is_returned,json=isReturned,proto3" json:"is_returned,omitempty"`
+	// Check or card slip number.
+	Reference string `protobuf:"bytes,4,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundPaymentRequest) Reset() {
+	*x = RefundPaymentRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundPaymentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundPaymentRequest) ProtoMessage() {}
+
+func (x *RefundPaymentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundPaymentRequest.ProtoReflect.Descriptor instead.
+func (*RefundPaymentRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *RefundPaymentRequest) GetPaymentId() string {
+	if x != nil {
+		return x.PaymentId
+	}
+	return ""
+}
+
+func (x *RefundPaymentRequest) GetAmount() *v1.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *RefundPaymentRequest) GetIsReturned() bool {
+	if x != nil {
+		return x.IsReturned
+	}
+	return false
+}
+
+func (x *RefundPaymentRequest) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *RefundPaymentRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *RefundPaymentRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The invoice after it.
+type RefundPaymentResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice that is open again.
+	Invoice       *Invoice `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundPaymentResponse) Reset() {
+	*x = RefundPaymentResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundPaymentResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundPaymentResponse) ProtoMessage() {}
+
+func (x *RefundPaymentResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundPaymentResponse.ProtoReflect.Descriptor instead.
+func (*RefundPaymentResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *RefundPaymentResponse) GetInvoice() *Invoice {
+	if x != nil {
+		return x.Invoice
+	}
+	return nil
+}
+
+// Refunds unmatched money.
+type RefundUnmatchedRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The remittance.
+	RemittanceId string `protobuf:"bytes,1,opt,name=remittance_id,json=remittanceId,proto3" json:"remittance_id,omitempty"`
+	// The line.
+	LineNumber int32 `protobuf:"varint,2,opt,name=line_number,json=lineNumber,proto3" json:"line_number,omitempty"`
+	// How much; more than waits of the line is refused.
+	Amount *v1.Money `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Check or transfer number.
+	Reference string `protobuf:"bytes,4,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundUnmatchedRequest) Reset() {
+	*x = RefundUnmatchedRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundUnmatchedRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundUnmatchedRequest) ProtoMessage() {}
+
+func (x *RefundUnmatchedRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundUnmatchedRequest.ProtoReflect.Descriptor instead.
+func (*RefundUnmatchedRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *RefundUnmatchedRequest) GetRemittanceId() string {
+	if x != nil {
+		return x.RemittanceId
+	}
+	return ""
+}
+
+func (x *RefundUnmatchedRequest) GetLineNumber() int32 {
+	if x != nil {
+		return x.LineNumber
+	}
+	return 0
+}
+
+func (x *RefundUnmatchedRequest) GetAmount() *v1.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *RefundUnmatchedRequest) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *RefundUnmatchedRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *RefundUnmatchedRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The remittance after it.
+type RefundUnmatchedResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The remittance.
+	Remittance    *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RefundUnmatchedResponse) Reset() {
+	*x = RefundUnmatchedResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RefundUnmatchedResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RefundUnmatchedResponse) ProtoMessage() {}
+
+func (x *RefundUnmatchedResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RefundUnmatchedResponse.ProtoReflect.Descriptor instead.
+func (*RefundUnmatchedResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *RefundUnmatchedResponse) GetRemittance() *Remittance {
+	if x != nil {
+		return x.Remittance
+	}
+	return nil
+}
+
+// Books a returned deposit.
+type ReturnRemittanceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The remittance.
+	RemittanceId string `protobuf:"bytes,1,opt,name=remittance_id,json=remittanceId,proto3" json:"remittance_id,omitempty"`
+	// Why.
+	Reason string `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnRemittanceRequest) Reset() {
+	*x = ReturnRemittanceRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnRemittanceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnRemittanceRequest) ProtoMessage() {}
+
+func (x *ReturnRemittanceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnRemittanceRequest.ProtoReflect.Descriptor instead.
+func (*ReturnRemittanceRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *ReturnRemittanceRequest) GetRemittanceId() string {
+	if x != nil {
+		return x.RemittanceId
+	}
+	return ""
+}
+
+func (x *ReturnRemittanceRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ReturnRemittanceRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The remittance after it.
+type ReturnRemittanceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The remittance.
+	Remittance    *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnRemittanceResponse) Reset() {
+	*x = ReturnRemittanceResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnRemittanceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnRemittanceResponse) ProtoMessage() {}
+
+func (x *ReturnRemittanceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnRemittanceResponse.ProtoReflect.Descriptor instead.
+func (*ReturnRemittanceResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *ReturnRemittanceResponse) GetRemittance() *Remittance {
+	if x != nil {
+		return x.Remittance
+	}
+	return nil
+}
+
+// One line of a deposit that is recorded by hand.
+type DepositLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Invoice number; may be empty.
+	InvoiceNumber string `protobuf:"bytes,1,opt,name=invoice_number,json=invoiceNumber,proto3" json:"invoice_number,omitempty"`
+	// Claim number; may be empty.
+	ClaimNumber string `protobuf:"bytes,2,opt,name=claim_number,json=claimNumber,proto3" json:"claim_number,omitempty"`
+	// What is paid for it; below zero where money is taken back.
+	Paid *v1.Money `protobuf:"bytes,3,opt,name=paid,proto3" json:"paid,omitempty"`
+	// The payer's reason for paying less, code.
+	ReasonCode string `protobuf:"bytes,4,opt,name=reason_code,json=reasonCode,proto3" json:"reason_code,omitempty"`
+	// The payer's reason, in its words.
+	ReasonText    string `protobuf:"bytes,5,opt,name=reason_text,json=reasonText,proto3" json:"reason_text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DepositLine) Reset() {
+	*x = DepositLine{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DepositLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DepositLine) ProtoMessage() {}
+
+func (x *DepositLine) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DepositLine.ProtoReflect.Descriptor instead.
+func (*DepositLine) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *DepositLine) GetInvoiceNumber() string {
+	if x != nil {
+		return x.InvoiceNumber
+	}
+	return ""
+}
+
+func (x *DepositLine) GetClaimNumber() string {
+	if x != nil {
+		return x.ClaimNumber
+	}
+	return ""
+}
+
+func (x *DepositLine) GetPaid() *v1.Money {
+	if x != nil {
+		return x.Paid
+	}
+	return nil
+}
+
+func (x *DepositLine) GetReasonCode() string {
+	if x != nil {
+		return x.ReasonCode
+	}
+	return ""
+}
+
+func (x *DepositLine) GetReasonText() string {
+	if x != nil {
+		return x.ReasonText
+	}
+	return ""
+}
+
+// Records a deposit by hand.
+type RecordDepositRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The payer.
+	PayerId string `protobuf:"bytes,1,opt,name=payer_id,json=payerId,proto3" json:"payer_id,omitempty"`
+	// The payer's number of the payment, a check's for example; posted once.
+	Reference string `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Day of the payment.
+	PaidDate string `protobuf:"bytes,3,opt,name=paid_date,json=paidDate,proto3" json:"paid_date,omitempty"`
+	// Sum received; the lines sum to it.
+	Amount *v1.Money `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	// What it covers, 1 to 1,000 lines.
+	Lines []*DepositLine `protobuf:"bytes,5,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordDepositRequest) Reset() {
+	*x = RecordDepositRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordDepositRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordDepositRequest) ProtoMessage() {}
+
+func (x *RecordDepositRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordDepositRequest.ProtoReflect.Descriptor instead.
+func (*RecordDepositRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *RecordDepositRequest) GetPayerId() string {
+	if x != nil {
+		return x.PayerId
+	}
+	return ""
+}
+
+func (x *RecordDepositRequest) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *RecordDepositRequest) GetPaidDate() string {
+	if x != nil {
+		return x.PaidDate
+	}
+	return ""
+}
+
+func (x *RecordDepositRequest) GetAmount() *v1.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *RecordDepositRequest) GetLines() []*DepositLine {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *RecordDepositRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The remittance.
+type RecordDepositResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The remittance.
+	Remittance *Remittance `protobuf:"bytes,1,opt,name=remittance,proto3" json:"remittance,omitempty"`
+	// Whether the same payment had been posted before.
+	IsRepeated    bool `protobuf:"varint,2,opt,name=is_repeated,json=isRepeated,proto3" json:"is_repeated,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordDepositResponse) Reset() {
+	*x = RecordDepositResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordDepositResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordDepositResponse) ProtoMessage() {}
+
+func (x *RecordDepositResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordDepositResponse.ProtoReflect.Descriptor instead.
+func (*RecordDepositResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *RecordDepositResponse) GetRemittance() *Remittance {
+	if x != nil {
+		return x.Remittance
+	}
+	return nil
+}
+
+func (x *RecordDepositResponse) GetIsRepeated() bool {
+	if x != nil {
+		return x.IsRepeated
+	}
+	return false
+}
+
+// Asks where money may belong.
+type SuggestAllocationsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The remittance.
+	RemittanceId  string `protobuf:"bytes,1,opt,name=remittance_id,json=remittanceId,proto3" json:"remittance_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestAllocationsRequest) Reset() {
+	*x = SuggestAllocationsRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestAllocationsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestAllocationsRequest) ProtoMessage() {}
+
+func (x *SuggestAllocationsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestAllocationsRequest.ProtoReflect.Descriptor instead.
+func (*SuggestAllocationsRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *SuggestAllocationsRequest) GetRemittanceId() string {
+	if x != nil {
+		return x.RemittanceId
+	}
+	return ""
+}
+
+// Where money of one line may belong.
+type Suggestion struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The line whose money waits.
+	LineNumber int32 `protobuf:"varint,1,opt,name=line_number,json=lineNumber,proto3" json:"line_number,omitempty"`
+	// The invoice.
+	InvoiceId string `protobuf:"bytes,2,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// Its number.
+	InvoiceNumber string `protobuf:"bytes,3,opt,name=invoice_number,json=invoiceNumber,proto3" json:"invoice_number,omitempty"`
+	// How much of the line would go there.
+	Amount *v1.Money `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Why it may belong there.
+	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Suggestion) Reset() {
+	*x = Suggestion{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Suggestion) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Suggestion) ProtoMessage() {}
+
+func (x *Suggestion) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
+func (*Suggestion) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *Suggestion) GetLineNumber() int32 {
+	if x != nil {
+		return x.LineNumber
+	}
+	return 0
+}
+
+func (x *Suggestion) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *Suggestion) GetInvoiceNumber() string {
+	if x != nil {
+		return x.InvoiceNumber
+	}
+	return ""
+}
+
+func (x *Suggestion) GetAmount() *v1.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *Suggestion) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// Where money may belong.
+type SuggestAllocationsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By line, the best first; at most five a line.
+	Suggestions   []*Suggestion `protobuf:"bytes,1,rep,name=suggestions,proto3" json:"suggestions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SuggestAllocationsResponse) Reset() {
+	*x = SuggestAllocationsResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SuggestAllocationsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SuggestAllocationsResponse) ProtoMessage() {}
+
+func (x *SuggestAllocationsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SuggestAllocationsResponse.ProtoReflect.Descriptor instead.
+func (*SuggestAllocationsResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *SuggestAllocationsResponse) GetSuggestions() []*Suggestion {
+	if x != nil {
+		return x.Suggestions
+	}
+	return nil
+}
+
+// Opens a dispute.
+type OpenDisputeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice.
+	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// The receivable; may be empty when the invoice has only one.
+	ReceivableId string `protobuf:"bytes,2,opt,name=receivable_id,json=receivableId,proto3" json:"receivable_id,omitempty"`
+	// How much of it is contested, at most what is open.
+	Amount *v1.Money `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
+	// What the debtor says.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpenDisputeRequest) Reset() {
+	*x = OpenDisputeRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpenDisputeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpenDisputeRequest) ProtoMessage() {}
+
+func (x *OpenDisputeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpenDisputeRequest.ProtoReflect.Descriptor instead.
+func (*OpenDisputeRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *OpenDisputeRequest) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *OpenDisputeRequest) GetReceivableId() string {
+	if x != nil {
+		return x.ReceivableId
+	}
+	return ""
+}
+
+func (x *OpenDisputeRequest) GetAmount() *v1.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *OpenDisputeRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *OpenDisputeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The dispute.
+type OpenDisputeResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The dispute.
+	Dispute       *Dispute `protobuf:"bytes,1,opt,name=dispute,proto3" json:"dispute,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpenDisputeResponse) Reset() {
+	*x = OpenDisputeResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpenDisputeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpenDisputeResponse) ProtoMessage() {}
+
+func (x *OpenDisputeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpenDisputeResponse.ProtoReflect.Descriptor instead.
+func (*OpenDisputeResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *OpenDisputeResponse) GetDispute() *Dispute {
+	if x != nil {
+		return x.Dispute
+	}
+	return nil
+}
+
+// Closes a dispute.
+type CloseDisputeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The dispute.
+	DisputeId string `protobuf:"bytes,1,opt,name=dispute_id,json=disputeId,proto3" json:"dispute_id,omitempty"`
+	// What came of it.
+	Outcome string `protobuf:"bytes,2,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseDisputeRequest) Reset() {
+	*x = CloseDisputeRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseDisputeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseDisputeRequest) ProtoMessage() {}
+
+func (x *CloseDisputeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseDisputeRequest.ProtoReflect.Descriptor instead.
+func (*CloseDisputeRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *CloseDisputeRequest) GetDisputeId() string {
+	if x != nil {
+		return x.DisputeId
+	}
+	return ""
+}
+
+func (x *CloseDisputeRequest) GetOutcome() string {
+	if x != nil {
+		return x.Outcome
+	}
+	return ""
+}
+
+func (x *CloseDisputeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The dispute is closed.
+type CloseDisputeResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When.
+	CloseTime     *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=close_time,json=closeTime,proto3" json:"close_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseDisputeResponse) Reset() {
+	*x = CloseDisputeResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseDisputeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseDisputeResponse) ProtoMessage() {}
+
+func (x *CloseDisputeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseDisputeResponse.ProtoReflect.Descriptor instead.
+func (*CloseDisputeResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{49}
+}
+
+func (x *CloseDisputeResponse) GetCloseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CloseTime
+	}
+	return nil
+}
+
 var File_cullet_invoices_v1_invoices_proto protoreflect.FileDescriptor
 
 const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
@@ -1608,9 +3062,11 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"!cullet/invoices/v1/invoices.proto\x12\x12cullet.invoices.v1\x1a\x1ccullet/access/v1/right.proto\x1a cullet/invoices/v1/invoice.proto\x1a\x1bcullet/money/v1/money.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"7\n" +
 	"\x11GetInvoiceRequest\x12\"\n" +
 	"\n" +
-	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\"K\n" +
+	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\"\xc6\x01\n" +
 	"\x12GetInvoiceResponse\x125\n" +
-	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"i\n" +
+	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\x12@\n" +
+	"\vallocations\x18\x02 \x03(\v2\x1e.cullet.invoices.v1.AllocationR\vallocations\x127\n" +
+	"\bdisputes\x18\x03 \x03(\v2\x1b.cullet.invoices.v1.DisputeR\bdisputes\"i\n" +
 	"\x13ListInvoicesRequest\x12\x1b\n" +
 	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
@@ -1631,7 +3087,7 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tR\trequestId\"K\n" +
 	"\x12InvoiceJobResponse\x125\n" +
-	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"\xec\x01\n" +
+	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"\x96\x02\n" +
 	"\x14RecordPaymentRequest\x12\"\n" +
 	"\n" +
 	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\x12>\n" +
@@ -1639,29 +3095,35 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\x06amount\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyB\x03\xe0A\x02R\x06amount\x12\x1c\n" +
 	"\treference\x18\x04 \x01(\tR\treference\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tR\trequestId\"m\n" +
+	"request_id\x18\x05 \x01(\tR\trequestId\x12(\n" +
+	"\x03fee\x18\x06 \x01(\v2\x16.cullet.money.v1.MoneyR\x03fee\"m\n" +
 	"\x15RecordPaymentResponse\x125\n" +
 	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\x12\x1d\n" +
 	"\n" +
-	"payment_id\x18\x02 \x01(\tR\tpaymentId\"\x92\x01\n" +
+	"payment_id\x18\x02 \x01(\tR\tpaymentId\"\xb3\x01\n" +
 	"\x15PostRemittanceRequest\x12\x1e\n" +
 	"\bpayer_id\x18\x01 \x01(\tB\x03\xe0A\x02R\apayerId\x12\x1b\n" +
 	"\x06format\x18\x02 \x01(\tB\x03\xe0A\x02R\x06format\x12\x1d\n" +
 	"\acontent\x18\x03 \x01(\fB\x03\xe0A\x02R\acontent\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tR\trequestId\"y\n" +
+	"request_id\x18\x04 \x01(\tR\trequestId\x12\x1f\n" +
+	"\vdebtor_name\x18\x05 \x01(\tR\n" +
+	"debtorName\"\xd1\x01\n" +
 	"\x16PostRemittanceResponse\x12>\n" +
 	"\n" +
 	"remittance\x18\x01 \x01(\v2\x1e.cullet.invoices.v1.RemittanceR\n" +
 	"remittance\x12\x1f\n" +
 	"\vis_repeated\x18\x02 \x01(\bR\n" +
-	"isRepeated\"@\n" +
+	"isRepeated\x12@\n" +
+	"\vremittances\x18\x03 \x03(\v2\x1e.cullet.invoices.v1.RemittanceR\vremittances\x12\x14\n" +
+	"\x05notes\x18\x04 \x03(\tR\x05notes\"@\n" +
 	"\x14GetRemittanceRequest\x12(\n" +
-	"\rremittance_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fremittanceId\"W\n" +
+	"\rremittance_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fremittanceId\"\x99\x01\n" +
 	"\x15GetRemittanceResponse\x12>\n" +
 	"\n" +
 	"remittance\x18\x01 \x01(\v2\x1e.cullet.invoices.v1.RemittanceR\n" +
-	"remittance\"T\n" +
+	"remittance\x12@\n" +
+	"\vallocations\x18\x02 \x03(\v2\x1e.cullet.invoices.v1.AllocationR\vallocations\"T\n" +
 	"\x16ListRemittancesRequest\x12\x1b\n" +
 	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
@@ -1719,7 +3181,123 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\x12CheckBooksResponse\x125\n" +
 	"\x06checks\x18\x01 \x03(\v2\x1d.cullet.invoices.v1.BookCheckR\x06checks\x129\n" +
 	"\n" +
-	"check_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tcheckTime2\xae\x0f\n" +
+	"check_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tcheckTime\"\x99\x01\n" +
+	"\x14CreditInvoiceRequest\x12\"\n" +
+	"\n" +
+	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\x12!\n" +
+	"\fline_numbers\x18\x02 \x03(\x05R\vlineNumbers\x12\x1b\n" +
+	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tR\trequestId\"U\n" +
+	"\x15CreditInvoiceResponse\x12<\n" +
+	"\vcredit_note\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\n" +
+	"creditNote\"\xcd\x01\n" +
+	"\x10MoveShareRequest\x12\"\n" +
+	"\n" +
+	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\x12)\n" +
+	"\x0eto_debtor_kind\x18\x02 \x01(\tB\x03\xe0A\x02R\ftoDebtorKind\x12.\n" +
+	"\x06amount\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyR\x06amount\x12\x1b\n" +
+	"\x06reason\x18\x04 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tR\trequestId\"d\n" +
+	"\x11MoveShareResponse\x125\n" +
+	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\x12\x18\n" +
+	"\acaution\x18\x02 \x01(\tR\acaution\"}\n" +
+	"\x15UndoAllocationRequest\x12(\n" +
+	"\rallocation_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fallocationId\x12\x1b\n" +
+	"\x06reason\x18\x02 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"O\n" +
+	"\x16UndoAllocationResponse\x125\n" +
+	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"\xea\x01\n" +
+	"\x14RefundPaymentRequest\x12\"\n" +
+	"\n" +
+	"payment_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tpaymentId\x123\n" +
+	"\x06amount\x18\x02 \x01(\v2\x16.cullet.money.v1.MoneyB\x03\xe0A\x02R\x06amount\x12\x1f\n" +
+	"\vis_returned\x18\x03 \x01(\bR\n" +
+	"isReturned\x12\x1c\n" +
+	"\treference\x18\x04 \x01(\tR\treference\x12\x1b\n" +
+	"\x06reason\x18\x05 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tR\trequestId\"N\n" +
+	"\x15RefundPaymentResponse\x125\n" +
+	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"\xf7\x01\n" +
+	"\x16RefundUnmatchedRequest\x12(\n" +
+	"\rremittance_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fremittanceId\x12$\n" +
+	"\vline_number\x18\x02 \x01(\x05B\x03\xe0A\x02R\n" +
+	"lineNumber\x123\n" +
+	"\x06amount\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyB\x03\xe0A\x02R\x06amount\x12\x1c\n" +
+	"\treference\x18\x04 \x01(\tR\treference\x12\x1b\n" +
+	"\x06reason\x18\x05 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tR\trequestId\"Y\n" +
+	"\x17RefundUnmatchedResponse\x12>\n" +
+	"\n" +
+	"remittance\x18\x01 \x01(\v2\x1e.cullet.invoices.v1.RemittanceR\n" +
+	"remittance\"\x7f\n" +
+	"\x17ReturnRemittanceRequest\x12(\n" +
+	"\rremittance_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fremittanceId\x12\x1b\n" +
+	"\x06reason\x18\x02 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"Z\n" +
+	"\x18ReturnRemittanceResponse\x12>\n" +
+	"\n" +
+	"remittance\x18\x01 \x01(\v2\x1e.cullet.invoices.v1.RemittanceR\n" +
+	"remittance\"\xca\x01\n" +
+	"\vDepositLine\x12%\n" +
+	"\x0einvoice_number\x18\x01 \x01(\tR\rinvoiceNumber\x12!\n" +
+	"\fclaim_number\x18\x02 \x01(\tR\vclaimNumber\x12/\n" +
+	"\x04paid\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyB\x03\xe0A\x02R\x04paid\x12\x1f\n" +
+	"\vreason_code\x18\x04 \x01(\tR\n" +
+	"reasonCode\x12\x1f\n" +
+	"\vreason_text\x18\x05 \x01(\tR\n" +
+	"reasonText\"\x8b\x02\n" +
+	"\x14RecordDepositRequest\x12\x1e\n" +
+	"\bpayer_id\x18\x01 \x01(\tB\x03\xe0A\x02R\apayerId\x12!\n" +
+	"\treference\x18\x02 \x01(\tB\x03\xe0A\x02R\treference\x12 \n" +
+	"\tpaid_date\x18\x03 \x01(\tB\x03\xe0A\x02R\bpaidDate\x123\n" +
+	"\x06amount\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyB\x03\xe0A\x02R\x06amount\x12:\n" +
+	"\x05lines\x18\x05 \x03(\v2\x1f.cullet.invoices.v1.DepositLineB\x03\xe0A\x02R\x05lines\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tR\trequestId\"x\n" +
+	"\x15RecordDepositResponse\x12>\n" +
+	"\n" +
+	"remittance\x18\x01 \x01(\v2\x1e.cullet.invoices.v1.RemittanceR\n" +
+	"remittance\x12\x1f\n" +
+	"\vis_repeated\x18\x02 \x01(\bR\n" +
+	"isRepeated\"E\n" +
+	"\x19SuggestAllocationsRequest\x12(\n" +
+	"\rremittance_id\x18\x01 \x01(\tB\x03\xe0A\x02R\fremittanceId\"\xbb\x01\n" +
+	"\n" +
+	"Suggestion\x12\x1f\n" +
+	"\vline_number\x18\x01 \x01(\x05R\n" +
+	"lineNumber\x12\x1d\n" +
+	"\n" +
+	"invoice_id\x18\x02 \x01(\tR\tinvoiceId\x12%\n" +
+	"\x0einvoice_number\x18\x03 \x01(\tR\rinvoiceNumber\x12.\n" +
+	"\x06amount\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\x06amount\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\"^\n" +
+	"\x1aSuggestAllocationsResponse\x12@\n" +
+	"\vsuggestions\x18\x01 \x03(\v2\x1e.cullet.invoices.v1.SuggestionR\vsuggestions\"\xce\x01\n" +
+	"\x12OpenDisputeRequest\x12\"\n" +
+	"\n" +
+	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\x12#\n" +
+	"\rreceivable_id\x18\x02 \x01(\tR\freceivableId\x123\n" +
+	"\x06amount\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyB\x03\xe0A\x02R\x06amount\x12\x1b\n" +
+	"\x06reason\x18\x04 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tR\trequestId\"L\n" +
+	"\x13OpenDisputeResponse\x125\n" +
+	"\adispute\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.DisputeR\adispute\"w\n" +
+	"\x13CloseDisputeRequest\x12\"\n" +
+	"\n" +
+	"dispute_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tdisputeId\x12\x1d\n" +
+	"\aoutcome\x18\x02 \x01(\tB\x03\xe0A\x02R\aoutcome\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"Q\n" +
+	"\x14CloseDisputeResponse\x129\n" +
+	"\n" +
+	"close_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tcloseTime2\xbb\x1b\n" +
 	"\x0eInvoiceService\x12\x82\x01\n" +
 	"\n" +
 	"GetInvoice\x12%.cullet.invoices.v1.GetInvoiceRequest\x1a&.cullet.invoices.v1.GetInvoiceResponse\"%\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/invoices/{invoice_id}\x12{\n" +
@@ -1732,7 +3310,17 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\rGetRemittance\x12(.cullet.invoices.v1.GetRemittanceRequest\x1a).cullet.invoices.v1.GetRemittanceResponse\"+\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02!\x12\x1f/v1/remittances/{remittance_id}\x12\x87\x01\n" +
 	"\x0fListRemittances\x12*.cullet.invoices.v1.ListRemittancesRequest\x1a+.cullet.invoices.v1.ListRemittancesResponse\"\x1b\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x11\x12\x0f/v1/remittances\x12\x8e\x01\n" +
 	"\bAllocate\x12#.cullet.invoices.v1.AllocateRequest\x1a$.cullet.invoices.v1.AllocateResponse\"7\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/remittances/{remittance_id}:allocate\x12\x88\x01\n" +
-	"\bWriteOff\x12#.cullet.invoices.v1.WriteOffRequest\x1a$.cullet.invoices.v1.WriteOffResponse\"1\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/invoices/{invoice_id}:writeOff\x12l\n" +
+	"\bWriteOff\x12#.cullet.invoices.v1.WriteOffRequest\x1a$.cullet.invoices.v1.WriteOffResponse\"1\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/invoices/{invoice_id}:writeOff\x12\x95\x01\n" +
+	"\rCreditInvoice\x12(.cullet.invoices.v1.CreditInvoiceRequest\x1a).cullet.invoices.v1.CreditInvoiceResponse\"/\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02%:\x01*\" /v1/invoices/{invoice_id}:credit\x12\x8c\x01\n" +
+	"\tMoveShare\x12$.cullet.invoices.v1.MoveShareRequest\x1a%.cullet.invoices.v1.MoveShareResponse\"2\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/invoices/{invoice_id}:moveShare\x12\x9c\x01\n" +
+	"\x0eUndoAllocation\x12).cullet.invoices.v1.UndoAllocationRequest\x1a*.cullet.invoices.v1.UndoAllocationResponse\"3\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02):\x01*\"$/v1/allocations/{allocation_id}:undo\x12\x95\x01\n" +
+	"\rRefundPayment\x12(.cullet.invoices.v1.RefundPaymentRequest\x1a).cullet.invoices.v1.RefundPaymentResponse\"/\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02%:\x01*\" /v1/payments/{payment_id}:refund\x12\xa1\x01\n" +
+	"\x0fRefundUnmatched\x12*.cullet.invoices.v1.RefundUnmatchedRequest\x1a+.cullet.invoices.v1.RefundUnmatchedResponse\"5\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/remittances/{remittance_id}:refund\x12\xa4\x01\n" +
+	"\x10ReturnRemittance\x12+.cullet.invoices.v1.ReturnRemittanceRequest\x1a,.cullet.invoices.v1.ReturnRemittanceResponse\"5\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/remittances/{remittance_id}:return\x12\x8b\x01\n" +
+	"\rRecordDeposit\x12(.cullet.invoices.v1.RecordDepositRequest\x1a).cullet.invoices.v1.RecordDepositResponse\"%\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/remittances:record\x12\xac\x01\n" +
+	"\x12SuggestAllocations\x12-.cullet.invoices.v1.SuggestAllocationsRequest\x1a..cullet.invoices.v1.SuggestAllocationsResponse\"7\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02-\x12+/v1/remittances/{remittance_id}/suggestions\x12\x90\x01\n" +
+	"\vOpenDispute\x12&.cullet.invoices.v1.OpenDisputeRequest\x1a'.cullet.invoices.v1.OpenDisputeResponse\"0\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/invoices/{invoice_id}:dispute\x12\x91\x01\n" +
+	"\fCloseDispute\x12'.cullet.invoices.v1.CloseDisputeRequest\x1a(.cullet.invoices.v1.CloseDisputeResponse\".\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/disputes/{dispute_id}:close\x12l\n" +
 	"\bGetAging\x12#.cullet.invoices.v1.GetAgingRequest\x1a$.cullet.invoices.v1.GetAgingResponse\"\x15\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\v\x12\t/v1/aging\x12\x94\x01\n" +
 	"\x12ListJournalEntries\x12-.cullet.invoices.v1.ListJournalEntriesRequest\x1a..cullet.invoices.v1.ListJournalEntriesResponse\"\x1f\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/journal-entries\x12\x89\x01\n" +
 	"\x0fGetTrialBalance\x12*.cullet.invoices.v1.GetTrialBalanceRequest\x1a+.cullet.invoices.v1.GetTrialBalanceResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/trial-balance\x12x\n" +
@@ -1751,7 +3339,7 @@ func file_cullet_invoices_v1_invoices_proto_rawDescGZIP() []byte {
 	return file_cullet_invoices_v1_invoices_proto_rawDescData
 }
 
-var file_cullet_invoices_v1_invoices_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_cullet_invoices_v1_invoices_proto_msgTypes = make([]protoimpl.MessageInfo, 50)
 var file_cullet_invoices_v1_invoices_proto_goTypes = []any{
 	(*GetInvoiceRequest)(nil),          // 0: cullet.invoices.v1.GetInvoiceRequest
 	(*GetInvoiceResponse)(nil),         // 1: cullet.invoices.v1.GetInvoiceResponse
@@ -1781,71 +3369,138 @@ var file_cullet_invoices_v1_invoices_proto_goTypes = []any{
 	(*GetTrialBalanceResponse)(nil),    // 25: cullet.invoices.v1.GetTrialBalanceResponse
 	(*CheckBooksRequest)(nil),          // 26: cullet.invoices.v1.CheckBooksRequest
 	(*CheckBooksResponse)(nil),         // 27: cullet.invoices.v1.CheckBooksResponse
-	(*Invoice)(nil),                    // 28: cullet.invoices.v1.Invoice
-	(PaymentMethod)(0),                 // 29: cullet.invoices.v1.PaymentMethod
-	(*v1.Money)(nil),                   // 30: cullet.money.v1.Money
-	(*Remittance)(nil),                 // 31: cullet.invoices.v1.Remittance
-	(*AgingRow)(nil),                   // 32: cullet.invoices.v1.AgingRow
-	(*JournalEntry)(nil),               // 33: cullet.invoices.v1.JournalEntry
-	(*AccountBalance)(nil),             // 34: cullet.invoices.v1.AccountBalance
-	(*BookCheck)(nil),                  // 35: cullet.invoices.v1.BookCheck
-	(*timestamppb.Timestamp)(nil),      // 36: google.protobuf.Timestamp
+	(*CreditInvoiceRequest)(nil),       // 28: cullet.invoices.v1.CreditInvoiceRequest
+	(*CreditInvoiceResponse)(nil),      // 29: cullet.invoices.v1.CreditInvoiceResponse
+	(*MoveShareRequest)(nil),           // 30: cullet.invoices.v1.MoveShareRequest
+	(*MoveShareResponse)(nil),          // 31: cullet.invoices.v1.MoveShareResponse
+	(*UndoAllocationRequest)(nil),      // 32: cullet.invoices.v1.UndoAllocationRequest
+	(*UndoAllocationResponse)(nil),     // 33: cullet.invoices.v1.UndoAllocationResponse
+	(*RefundPaymentRequest)(nil),       // 34: cullet.invoices.v1.RefundPaymentRequest
+	(*RefundPaymentResponse)(nil),      // 35: cullet.invoices.v1.RefundPaymentResponse
+	(*RefundUnmatchedRequest)(nil),     // 36: cullet.invoices.v1.RefundUnmatchedRequest
+	(*RefundUnmatchedResponse)(nil),    // 37: cullet.invoices.v1.RefundUnmatchedResponse
+	(*ReturnRemittanceRequest)(nil),    // 38: cullet.invoices.v1.ReturnRemittanceRequest
+	(*ReturnRemittanceResponse)(nil),   // 39: cullet.invoices.v1.ReturnRemittanceResponse
+	(*DepositLine)(nil),                // 40: cullet.invoices.v1.DepositLine
+	(*RecordDepositRequest)(nil),       // 41: cullet.invoices.v1.RecordDepositRequest
+	(*RecordDepositResponse)(nil),      // 42: cullet.invoices.v1.RecordDepositResponse
+	(*SuggestAllocationsRequest)(nil),  // 43: cullet.invoices.v1.SuggestAllocationsRequest
+	(*Suggestion)(nil),                 // 44: cullet.invoices.v1.Suggestion
+	(*SuggestAllocationsResponse)(nil), // 45: cullet.invoices.v1.SuggestAllocationsResponse
+	(*OpenDisputeRequest)(nil),         // 46: cullet.invoices.v1.OpenDisputeRequest
+	(*OpenDisputeResponse)(nil),        // 47: cullet.invoices.v1.OpenDisputeResponse
+	(*CloseDisputeRequest)(nil),        // 48: cullet.invoices.v1.CloseDisputeRequest
+	(*CloseDisputeResponse)(nil),       // 49: cullet.invoices.v1.CloseDisputeResponse
+	(*Invoice)(nil),                    // 50: cullet.invoices.v1.Invoice
+	(*Allocation)(nil),                 // 51: cullet.invoices.v1.Allocation
+	(*Dispute)(nil),                    // 52: cullet.invoices.v1.Dispute
+	(PaymentMethod)(0),                 // 53: cullet.invoices.v1.PaymentMethod
+	(*v1.Money)(nil),                   // 54: cullet.money.v1.Money
+	(*Remittance)(nil),                 // 55: cullet.invoices.v1.Remittance
+	(*AgingRow)(nil),                   // 56: cullet.invoices.v1.AgingRow
+	(*JournalEntry)(nil),               // 57: cullet.invoices.v1.JournalEntry
+	(*AccountBalance)(nil),             // 58: cullet.invoices.v1.AccountBalance
+	(*BookCheck)(nil),                  // 59: cullet.invoices.v1.BookCheck
+	(*timestamppb.Timestamp)(nil),      // 60: google.protobuf.Timestamp
 }
 var file_cullet_invoices_v1_invoices_proto_depIdxs = []int32{
-	28, // 0: cullet.invoices.v1.GetInvoiceResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	28, // 1: cullet.invoices.v1.ListInvoicesResponse.invoices:type_name -> cullet.invoices.v1.Invoice
-	28, // 2: cullet.invoices.v1.InvoiceJobResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	29, // 3: cullet.invoices.v1.RecordPaymentRequest.method:type_name -> cullet.invoices.v1.PaymentMethod
-	30, // 4: cullet.invoices.v1.RecordPaymentRequest.amount:type_name -> cullet.money.v1.Money
-	28, // 5: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	31, // 6: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	31, // 7: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	31, // 8: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
-	30, // 9: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
-	31, // 10: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	30, // 11: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
-	28, // 12: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	32, // 13: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
-	30, // 14: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
-	30, // 15: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
-	30, // 16: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
-	33, // 17: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
-	34, // 18: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
-	35, // 19: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
-	36, // 20: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
-	0,  // 21: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
-	2,  // 22: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
-	4,  // 23: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
-	6,  // 24: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
-	8,  // 25: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
-	10, // 26: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
-	12, // 27: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
-	14, // 28: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
-	16, // 29: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
-	18, // 30: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
-	20, // 31: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
-	22, // 32: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
-	24, // 33: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
-	26, // 34: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
-	1,  // 35: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
-	3,  // 36: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
-	5,  // 37: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
-	7,  // 38: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
-	9,  // 39: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
-	11, // 40: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
-	13, // 41: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
-	15, // 42: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
-	17, // 43: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
-	19, // 44: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
-	21, // 45: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
-	23, // 46: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
-	25, // 47: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
-	27, // 48: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
-	35, // [35:49] is the sub-list for method output_type
-	21, // [21:35] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	50, // 0: cullet.invoices.v1.GetInvoiceResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	51, // 1: cullet.invoices.v1.GetInvoiceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	52, // 2: cullet.invoices.v1.GetInvoiceResponse.disputes:type_name -> cullet.invoices.v1.Dispute
+	50, // 3: cullet.invoices.v1.ListInvoicesResponse.invoices:type_name -> cullet.invoices.v1.Invoice
+	50, // 4: cullet.invoices.v1.InvoiceJobResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	53, // 5: cullet.invoices.v1.RecordPaymentRequest.method:type_name -> cullet.invoices.v1.PaymentMethod
+	54, // 6: cullet.invoices.v1.RecordPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	54, // 7: cullet.invoices.v1.RecordPaymentRequest.fee:type_name -> cullet.money.v1.Money
+	50, // 8: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	55, // 9: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	55, // 10: cullet.invoices.v1.PostRemittanceResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	55, // 11: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	51, // 12: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	55, // 13: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	54, // 14: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
+	55, // 15: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	54, // 16: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
+	50, // 17: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	56, // 18: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
+	54, // 19: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
+	54, // 20: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
+	54, // 21: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
+	57, // 22: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
+	58, // 23: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
+	59, // 24: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
+	60, // 25: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
+	50, // 26: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
+	54, // 27: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
+	50, // 28: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	50, // 29: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	54, // 30: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	50, // 31: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	54, // 32: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
+	55, // 33: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	55, // 34: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	54, // 35: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
+	54, // 36: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
+	40, // 37: cullet.invoices.v1.RecordDepositRequest.lines:type_name -> cullet.invoices.v1.DepositLine
+	55, // 38: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	54, // 39: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
+	44, // 40: cullet.invoices.v1.SuggestAllocationsResponse.suggestions:type_name -> cullet.invoices.v1.Suggestion
+	54, // 41: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
+	52, // 42: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
+	60, // 43: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
+	0,  // 44: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
+	2,  // 45: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
+	4,  // 46: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
+	6,  // 47: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
+	8,  // 48: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
+	10, // 49: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
+	12, // 50: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
+	14, // 51: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
+	16, // 52: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
+	18, // 53: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
+	28, // 54: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
+	30, // 55: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
+	32, // 56: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
+	34, // 57: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
+	36, // 58: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
+	38, // 59: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
+	41, // 60: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
+	43, // 61: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
+	46, // 62: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
+	48, // 63: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
+	20, // 64: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
+	22, // 65: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
+	24, // 66: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
+	26, // 67: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
+	1,  // 68: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
+	3,  // 69: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
+	5,  // 70: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
+	7,  // 71: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
+	9,  // 72: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
+	11, // 73: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
+	13, // 74: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
+	15, // 75: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
+	17, // 76: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
+	19, // 77: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
+	29, // 78: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
+	31, // 79: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
+	33, // 80: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
+	35, // 81: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
+	37, // 82: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
+	39, // 83: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
+	42, // 84: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
+	45, // 85: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
+	47, // 86: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
+	49, // 87: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
+	21, // 88: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
+	23, // 89: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
+	25, // 90: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
+	27, // 91: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
+	68, // [68:92] is the sub-list for method output_type
+	44, // [44:68] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_cullet_invoices_v1_invoices_proto_init() }
@@ -1860,7 +3515,7 @@ func file_cullet_invoices_v1_invoices_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_invoices_v1_invoices_proto_rawDesc), len(file_cullet_invoices_v1_invoices_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   28,
+			NumMessages:   50,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

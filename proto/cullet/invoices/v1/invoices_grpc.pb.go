@@ -29,6 +29,16 @@ const (
 	InvoiceService_ListRemittances_FullMethodName    = "/cullet.invoices.v1.InvoiceService/ListRemittances"
 	InvoiceService_Allocate_FullMethodName           = "/cullet.invoices.v1.InvoiceService/Allocate"
 	InvoiceService_WriteOff_FullMethodName           = "/cullet.invoices.v1.InvoiceService/WriteOff"
+	InvoiceService_CreditInvoice_FullMethodName      = "/cullet.invoices.v1.InvoiceService/CreditInvoice"
+	InvoiceService_MoveShare_FullMethodName          = "/cullet.invoices.v1.InvoiceService/MoveShare"
+	InvoiceService_UndoAllocation_FullMethodName     = "/cullet.invoices.v1.InvoiceService/UndoAllocation"
+	InvoiceService_RefundPayment_FullMethodName      = "/cullet.invoices.v1.InvoiceService/RefundPayment"
+	InvoiceService_RefundUnmatched_FullMethodName    = "/cullet.invoices.v1.InvoiceService/RefundUnmatched"
+	InvoiceService_ReturnRemittance_FullMethodName   = "/cullet.invoices.v1.InvoiceService/ReturnRemittance"
+	InvoiceService_RecordDeposit_FullMethodName      = "/cullet.invoices.v1.InvoiceService/RecordDeposit"
+	InvoiceService_SuggestAllocations_FullMethodName = "/cullet.invoices.v1.InvoiceService/SuggestAllocations"
+	InvoiceService_OpenDispute_FullMethodName        = "/cullet.invoices.v1.InvoiceService/OpenDispute"
+	InvoiceService_CloseDispute_FullMethodName       = "/cullet.invoices.v1.InvoiceService/CloseDispute"
 	InvoiceService_GetAging_FullMethodName           = "/cullet.invoices.v1.InvoiceService/GetAging"
 	InvoiceService_ListJournalEntries_FullMethodName = "/cullet.invoices.v1.InvoiceService/ListJournalEntries"
 	InvoiceService_GetTrialBalance_FullMethodName    = "/cullet.invoices.v1.InvoiceService/GetTrialBalance"
@@ -62,6 +72,29 @@ type InvoiceServiceClient interface {
 	Allocate(ctx context.Context, in *AllocateRequest, opts ...grpc.CallOption) (*AllocateResponse, error)
 	// Writes off what will not be paid, with a reason.
 	WriteOff(ctx context.Context, in *WriteOffRequest, opts ...grpc.CallOption) (*WriteOffResponse, error)
+	// Writes a credit note for lines of an invoice, or for all. It is taken off what is open; undo or
+	// refund what was paid first. To replace an invoice, credit it and invoice the job again.
+	CreditInvoice(ctx context.Context, in *CreditInvoiceRequest, opts ...grpc.CallOption) (*CreditInvoiceResponse, error)
+	// Moves what is open from the payer to the motorist, as after a denial, or back. The document and
+	// its tax stay as they were issued.
+	MoveShare(ctx context.Context, in *MoveShareRequest, opts ...grpc.CallOption) (*MoveShareResponse, error)
+	// Takes the allocation of a deposit, or a write-off, back: the invoice is open again, and the money
+	// of a deposit waits as unmatched money.
+	UndoAllocation(ctx context.Context, in *UndoAllocationRequest, opts ...grpc.CallOption) (*UndoAllocationResponse, error)
+	// Gives back what a motorist paid, or books that it never truly came. The invoice is open again.
+	RefundPayment(ctx context.Context, in *RefundPaymentRequest, opts ...grpc.CallOption) (*RefundPaymentResponse, error)
+	// Gives unmatched money of a line back to its payer.
+	RefundUnmatched(ctx context.Context, in *RefundUnmatchedRequest, opts ...grpc.CallOption) (*RefundUnmatchedResponse, error)
+	// Books that a whole deposit never truly came: a check that bounced, a transfer that was recalled.
+	ReturnRemittance(ctx context.Context, in *ReturnRemittanceRequest, opts ...grpc.CallOption) (*ReturnRemittanceResponse, error)
+	// Posts a deposit that came without a file, a check with a letter for example.
+	RecordDeposit(ctx context.Context, in *RecordDepositRequest, opts ...grpc.CallOption) (*RecordDepositResponse, error)
+	// Says where money that waits may belong, each with its reason. It places nothing.
+	SuggestAllocations(ctx context.Context, in *SuggestAllocationsRequest, opts ...grpc.CallOption) (*SuggestAllocationsResponse, error)
+	// Writes down that a debtor contests what it owes. It moves no money.
+	OpenDispute(ctx context.Context, in *OpenDisputeRequest, opts ...grpc.CallOption) (*OpenDisputeResponse, error)
+	// Ends a dispute, with what came of it.
+	CloseDispute(ctx context.Context, in *CloseDisputeRequest, opts ...grpc.CallOption) (*CloseDisputeResponse, error)
 	// Open sums by debtor and age, as of any day.
 	GetAging(ctx context.Context, in *GetAgingRequest, opts ...grpc.CallOption) (*GetAgingResponse, error)
 	// Lists journal entries, newest first.
@@ -180,6 +213,106 @@ func (c *invoiceServiceClient) WriteOff(ctx context.Context, in *WriteOffRequest
 	return out, nil
 }
 
+func (c *invoiceServiceClient) CreditInvoice(ctx context.Context, in *CreditInvoiceRequest, opts ...grpc.CallOption) (*CreditInvoiceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreditInvoiceResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_CreditInvoice_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) MoveShare(ctx context.Context, in *MoveShareRequest, opts ...grpc.CallOption) (*MoveShareResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MoveShareResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_MoveShare_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) UndoAllocation(ctx context.Context, in *UndoAllocationRequest, opts ...grpc.CallOption) (*UndoAllocationResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UndoAllocationResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_UndoAllocation_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) RefundPayment(ctx context.Context, in *RefundPaymentRequest, opts ...grpc.CallOption) (*RefundPaymentResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RefundPaymentResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_RefundPayment_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) RefundUnmatched(ctx context.Context, in *RefundUnmatchedRequest, opts ...grpc.CallOption) (*RefundUnmatchedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RefundUnmatchedResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_RefundUnmatched_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) ReturnRemittance(ctx context.Context, in *ReturnRemittanceRequest, opts ...grpc.CallOption) (*ReturnRemittanceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReturnRemittanceResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_ReturnRemittance_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) RecordDeposit(ctx context.Context, in *RecordDepositRequest, opts ...grpc.CallOption) (*RecordDepositResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordDepositResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_RecordDeposit_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) SuggestAllocations(ctx context.Context, in *SuggestAllocationsRequest, opts ...grpc.CallOption) (*SuggestAllocationsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SuggestAllocationsResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_SuggestAllocations_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) OpenDispute(ctx context.Context, in *OpenDisputeRequest, opts ...grpc.CallOption) (*OpenDisputeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OpenDisputeResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_OpenDispute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) CloseDispute(ctx context.Context, in *CloseDisputeRequest, opts ...grpc.CallOption) (*CloseDisputeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseDisputeResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_CloseDispute_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *invoiceServiceClient) GetAging(ctx context.Context, in *GetAgingRequest, opts ...grpc.CallOption) (*GetAgingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetAgingResponse)
@@ -247,6 +380,29 @@ type InvoiceServiceServer interface {
 	Allocate(context.Context, *AllocateRequest) (*AllocateResponse, error)
 	// Writes off what will not be paid, with a reason.
 	WriteOff(context.Context, *WriteOffRequest) (*WriteOffResponse, error)
+	// Writes a credit note for lines of an invoice, or for all. It is taken off what is open; undo or
+	// refund what was paid first. To replace an invoice, credit it and invoice the job again.
+	CreditInvoice(context.Context, *CreditInvoiceRequest) (*CreditInvoiceResponse, error)
+	// Moves what is open from the payer to the motorist, as after a denial, or back. The document and
+	// its tax stay as they were issued.
+	MoveShare(context.Context, *MoveShareRequest) (*MoveShareResponse, error)
+	// Takes the allocation of a deposit, or a write-off, back: the invoice is open again, and the money
+	// of a deposit waits as unmatched money.
+	UndoAllocation(context.Context, *UndoAllocationRequest) (*UndoAllocationResponse, error)
+	// Gives back what a motorist paid, or books that it never truly came. The invoice is open again.
+	RefundPayment(context.Context, *RefundPaymentRequest) (*RefundPaymentResponse, error)
+	// Gives unmatched money of a line back to its payer.
+	RefundUnmatched(context.Context, *RefundUnmatchedRequest) (*RefundUnmatchedResponse, error)
+	// Books that a whole deposit never truly came: a check that bounced, a transfer that was recalled.
+	ReturnRemittance(context.Context, *ReturnRemittanceRequest) (*ReturnRemittanceResponse, error)
+	// Posts a deposit that came without a file, a check with a letter for example.
+	RecordDeposit(context.Context, *RecordDepositRequest) (*RecordDepositResponse, error)
+	// Says where money that waits may belong, each with its reason. It places nothing.
+	SuggestAllocations(context.Context, *SuggestAllocationsRequest) (*SuggestAllocationsResponse, error)
+	// Writes down that a debtor contests what it owes. It moves no money.
+	OpenDispute(context.Context, *OpenDisputeRequest) (*OpenDisputeResponse, error)
+	// Ends a dispute, with what came of it.
+	CloseDispute(context.Context, *CloseDisputeRequest) (*CloseDisputeResponse, error)
 	// Open sums by debtor and age, as of any day.
 	GetAging(context.Context, *GetAgingRequest) (*GetAgingResponse, error)
 	// Lists journal entries, newest first.
@@ -294,6 +450,36 @@ func (UnimplementedInvoiceServiceServer) Allocate(context.Context, *AllocateRequ
 }
 func (UnimplementedInvoiceServiceServer) WriteOff(context.Context, *WriteOffRequest) (*WriteOffResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method WriteOff not implemented")
+}
+func (UnimplementedInvoiceServiceServer) CreditInvoice(context.Context, *CreditInvoiceRequest) (*CreditInvoiceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreditInvoice not implemented")
+}
+func (UnimplementedInvoiceServiceServer) MoveShare(context.Context, *MoveShareRequest) (*MoveShareResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MoveShare not implemented")
+}
+func (UnimplementedInvoiceServiceServer) UndoAllocation(context.Context, *UndoAllocationRequest) (*UndoAllocationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UndoAllocation not implemented")
+}
+func (UnimplementedInvoiceServiceServer) RefundPayment(context.Context, *RefundPaymentRequest) (*RefundPaymentResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RefundPayment not implemented")
+}
+func (UnimplementedInvoiceServiceServer) RefundUnmatched(context.Context, *RefundUnmatchedRequest) (*RefundUnmatchedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RefundUnmatched not implemented")
+}
+func (UnimplementedInvoiceServiceServer) ReturnRemittance(context.Context, *ReturnRemittanceRequest) (*ReturnRemittanceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReturnRemittance not implemented")
+}
+func (UnimplementedInvoiceServiceServer) RecordDeposit(context.Context, *RecordDepositRequest) (*RecordDepositResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordDeposit not implemented")
+}
+func (UnimplementedInvoiceServiceServer) SuggestAllocations(context.Context, *SuggestAllocationsRequest) (*SuggestAllocationsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SuggestAllocations not implemented")
+}
+func (UnimplementedInvoiceServiceServer) OpenDispute(context.Context, *OpenDisputeRequest) (*OpenDisputeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OpenDispute not implemented")
+}
+func (UnimplementedInvoiceServiceServer) CloseDispute(context.Context, *CloseDisputeRequest) (*CloseDisputeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseDispute not implemented")
 }
 func (UnimplementedInvoiceServiceServer) GetAging(context.Context, *GetAgingRequest) (*GetAgingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetAging not implemented")
@@ -508,6 +694,186 @@ func _InvoiceService_WriteOff_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InvoiceService_CreditInvoice_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreditInvoiceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).CreditInvoice(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_CreditInvoice_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).CreditInvoice(ctx, req.(*CreditInvoiceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_MoveShare_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MoveShareRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).MoveShare(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_MoveShare_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).MoveShare(ctx, req.(*MoveShareRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_UndoAllocation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UndoAllocationRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).UndoAllocation(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_UndoAllocation_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).UndoAllocation(ctx, req.(*UndoAllocationRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_RefundPayment_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RefundPaymentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).RefundPayment(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_RefundPayment_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).RefundPayment(ctx, req.(*RefundPaymentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_RefundUnmatched_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RefundUnmatchedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).RefundUnmatched(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_RefundUnmatched_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).RefundUnmatched(ctx, req.(*RefundUnmatchedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_ReturnRemittance_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReturnRemittanceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).ReturnRemittance(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_ReturnRemittance_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).ReturnRemittance(ctx, req.(*ReturnRemittanceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_RecordDeposit_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordDepositRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).RecordDeposit(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_RecordDeposit_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).RecordDeposit(ctx, req.(*RecordDepositRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_SuggestAllocations_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SuggestAllocationsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).SuggestAllocations(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_SuggestAllocations_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).SuggestAllocations(ctx, req.(*SuggestAllocationsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_OpenDispute_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OpenDisputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).OpenDispute(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_OpenDispute_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).OpenDispute(ctx, req.(*OpenDisputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_CloseDispute_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseDisputeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).CloseDispute(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_CloseDispute_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).CloseDispute(ctx, req.(*CloseDisputeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InvoiceService_GetAging_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetAgingRequest)
 	if err := dec(in); err != nil {
@@ -626,6 +992,46 @@ var InvoiceService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "WriteOff",
 			Handler:    _InvoiceService_WriteOff_Handler,
+		},
+		{
+			MethodName: "CreditInvoice",
+			Handler:    _InvoiceService_CreditInvoice_Handler,
+		},
+		{
+			MethodName: "MoveShare",
+			Handler:    _InvoiceService_MoveShare_Handler,
+		},
+		{
+			MethodName: "UndoAllocation",
+			Handler:    _InvoiceService_UndoAllocation_Handler,
+		},
+		{
+			MethodName: "RefundPayment",
+			Handler:    _InvoiceService_RefundPayment_Handler,
+		},
+		{
+			MethodName: "RefundUnmatched",
+			Handler:    _InvoiceService_RefundUnmatched_Handler,
+		},
+		{
+			MethodName: "ReturnRemittance",
+			Handler:    _InvoiceService_ReturnRemittance_Handler,
+		},
+		{
+			MethodName: "RecordDeposit",
+			Handler:    _InvoiceService_RecordDeposit_Handler,
+		},
+		{
+			MethodName: "SuggestAllocations",
+			Handler:    _InvoiceService_SuggestAllocations_Handler,
+		},
+		{
+			MethodName: "OpenDispute",
+			Handler:    _InvoiceService_OpenDispute_Handler,
+		},
+		{
+			MethodName: "CloseDispute",
+			Handler:    _InvoiceService_CloseDispute_Handler,
 		},
 		{
 			MethodName: "GetAging",
