@@ -6,6 +6,7 @@ import (
 	"cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
 	jsonformat "cullet/adapters/format/json"
+	"cullet/adapters/format/x12"
 	csvintake "cullet/adapters/intake/csv"
 	"cullet/adapters/intake/jsonlines"
 	csvremittance "cullet/adapters/remittance/csv"
@@ -18,6 +19,7 @@ import (
 func Formats() []claims.Format {
 	return []claims.Format{
 		jsonformat.Format{},
+		x12.Format{},
 	}
 }
 
