@@ -5,6 +5,7 @@ import (
 
 	"cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
+	csvformat "cullet/adapters/format/csv"
 	jsonformat "cullet/adapters/format/json"
 	"cullet/adapters/format/x12"
 	csvintake "cullet/adapters/intake/csv"
@@ -20,6 +21,7 @@ func Formats() []claims.Format {
 	return []claims.Format{
 		jsonformat.Format{},
 		x12.Format{},
+		csvformat.Format{},
 	}
 }
 

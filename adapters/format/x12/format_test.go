@@ -39,11 +39,10 @@ func envelope(version payers.X12Version) claims.Envelope {
 	return e
 }
 
+// Not parallel: the suite measures what is allocated.
 func TestFormat(t *testing.T) {
-	t.Parallel()
 	for _, version := range []payers.X12Version{payers.X12004010, payers.X12005010} {
 		t.Run(string(version), func(t *testing.T) {
-			t.Parallel()
 			formattest.Suite{Format: x12.Format{}, Address: func(e *claims.Envelope) { e.X12 = partner(version) },
 				Spell: func(text string) string { return x12.Spell(text, false) }}.Run(t)
 		})

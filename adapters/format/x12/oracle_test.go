@@ -25,7 +25,7 @@ import (
 // How many random claims the parsers read: so many in a test run, CULLET_X12_CLAIMS in the gate, or as
 // the flag says.
 var (
-	oracleClaims = flag.Int("x12-claims", wished("CULLET_X12_CLAIMS", 2000), "how many random claims the independent parsers read")
+	oracleClaims = flag.Int("x12-claims", wished("CULLET_X12_CLAIMS", 1000), "how many random claims the independent parsers read")
 	oracleSeed   = flag.Uint64("x12-seed", 1, "the seed of the random claims")
 )
 

@@ -1,7 +1,9 @@
 package payersrpc
 
 import (
+	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 
 	payersv1 "cullet/proto/cullet/payers/v1"
@@ -51,7 +53,9 @@ func checkForm(f *faultList, p payers.Profile) {
 	} else {
 		checkX12(f, p)
 	}
-	if p.Format != "csv" && toCSV(p.CSV) != nil {
+	if p.Format == "csv" {
+		checkCSV(f, p)
+	} else if toCSV(p.CSV) != nil {
 		f.add("csv", "CONTRADICTION", "settings of CSV were given and the format is %q; leave them out, or give the format \"csv\"", p.Format)
 	}
 }
@@ -74,5 +78,25 @@ func checkX12(f *faultList, p payers.Profile) {
 	if p.IsInvoicedTogether {
 		f.add("is_invoiced_together", "CONTRADICTION", "one invoice for many claims was asked for, and an X12 810 is the invoice of one claim; "+
 			"bill each by itself, or give another format")
+	}
+}
+
+// checkCSV wants columns that the format knows, each under a header of its own.
+func checkCSV(f *faultList, p payers.Profile) {
+	headers := map[string]bool{}
+	for i, c := range p.CSV.Columns {
+		path := fmt.Sprintf("csv.columns[%d].", i)
+		switch isKnown := slices.Contains(payers.CSVSources, c.Source); {
+		case (c.Source == "") == (c.Fixed == ""):
+			f.add(path+"source", "CONTRADICTION", "source %q and fixed %q were given; give one of them", c.Source, c.Fixed)
+		case c.Source != "" && !isKnown:
+			f.add(path+"source", "UNKNOWN_VALUE", "%q was given; allowed are %s", c.Source, strings.Join(payers.CSVSources, ", "))
+		case strings.HasPrefix(c.Source, "line.") && !p.CSV.IsRowPerLine:
+			f.add(path+"source", "CONTRADICTION", "%s belongs to a line, and the file has a row for each claim; set is_row_per_line, or take it out", c.Source)
+		}
+		if headers[c.Header] {
+			f.add(path+"header", "CONTRADICTION", "%q is the header of an earlier column; give each its own", c.Header)
+		}
+		headers[c.Header] = true
 	}
 }

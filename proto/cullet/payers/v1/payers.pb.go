@@ -747,7 +747,7 @@ type CsvSettings struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Columns in the payer's order; none means every column that the format knows.
 	Columns []*CsvColumn `protobuf:"bytes,1,rep,name=columns,proto3" json:"columns,omitempty"`
-	// What parts the cells: one of , ; | and tab; empty means a comma.
+	// What parts the cells: one of , ; | and the word "tab"; empty means a comma.
 	Delimiter string `protobuf:"bytes,2,opt,name=delimiter,proto3" json:"delimiter,omitempty"`
 	// Whether amounts are written 87,05 instead of 87.05.
 	IsDecimalComma bool `protobuf:"varint,3,opt,name=is_decimal_comma,json=isDecimalComma,proto3" json:"is_decimal_comma,omitempty"`
