@@ -5,7 +5,9 @@ import (
 
 	"cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
+	csvformat "cullet/adapters/format/csv"
 	jsonformat "cullet/adapters/format/json"
+	"cullet/adapters/format/x12"
 	csvintake "cullet/adapters/intake/csv"
 	"cullet/adapters/intake/jsonlines"
 	"cullet/adapters/remittance/camt"
@@ -20,6 +22,8 @@ import (
 func Formats() []claims.Format {
 	return []claims.Format{
 		jsonformat.Format{},
+		x12.Format{},
+		csvformat.Format{},
 	}
 }
 

@@ -52,7 +52,8 @@ func Examples(t testing.TB) []payload.Claim {
 	return all
 }
 
-// Batch gives n frozen claims made from the examples, numbered from C-000001.
+// Batch gives n frozen claims made from the examples, numbered from C-000001, each with an invoice: what
+// is frozen has one.
 func Batch(t testing.TB, n int) []claims.Frozen {
 	t.Helper()
 	examples := Examples(t)
@@ -60,6 +61,7 @@ func Batch(t testing.TB, n int) []claims.Frozen {
 	for i := range batch {
 		claim := examples[i%len(examples)]
 		claim.ClaimNumber = fmt.Sprintf("C-%06d", i+1)
+		claim.InvoiceNumber, claim.InvoiceDate = fmt.Sprintf("INV-%06d", i+1), "2026-10-20"
 		batch[i] = Freeze(t, claim)
 	}
 	return batch
@@ -100,6 +102,7 @@ var fixed = []string{"Schema", "ClaimNumber", "Service", "Level", "Treatment", "
 func HostileBatch(t testing.TB, text string) []claims.Frozen {
 	t.Helper()
 	claim := Examples(t)[0]
+	claim.InvoiceNumber, claim.InvoiceDate = "INV-000001", "2026-10-20"
 	if set := fill(reflect.ValueOf(&claim).Elem(), text); set < 30 {
 		t.Fatalf("only %d members took the text", set)
 	}

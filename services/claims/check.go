@@ -44,7 +44,7 @@ type report func(path, sentence, suggestion string, other ...jobs.PhotoHash)
 func Rules() []Rule {
 	var all []Rule
 	for _, family := range [][]Rule{vehicleRules, damageRules, processRules, photoRules, pictureRules, coverageRules,
-		dateRules, authorizationRules, lawRules, duplicateRules, payerRules} {
+		dateRules, authorizationRules, lawRules, duplicateRules, payerRules, formatRules} {
 		all = append(all, family...)
 	}
 	return all

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"cullet/services/access"
+	"cullet/services/errs"
 	"cullet/services/finding"
 	"cullet/services/jobs"
 	"cullet/services/payers"
@@ -67,6 +68,9 @@ func earlier(change func(*EarlierClaim)) []EarlierClaim {
 
 // breaks has, for every rule, a change that just breaks it.
 var breaks = map[string]func(*Case){
+	"PAYER-FORMAT": func(c *Case) {
+		c.Unfit = []errs.Field{{Path: "vehicle.plate", Reason: "X12_LENGTH", Message: "too long"}}
+	},
 	"VEHICLE-UNIT-NUMBER":     func(c *Case) { c.Payer.Kind = payers.Fleet; c.Job.Record.Vehicle.UnitNumber = "" },
 	"DAMAGE-STANDARD-UNKNOWN": func(c *Case) { c.Payer.Profile.StandardKey = "NO-SUCH-STANDARD" },
 	"DAMAGE-NOT-REPAIRABLE":   func(c *Case) { c.Job.Assessments[0].Verdict = repairability.NotRepairable },

@@ -4,8 +4,10 @@ import (
 	"io"
 	"time"
 
+	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/money"
+	"cullet/services/payers"
 )
 
 // Frozen is a released claim as a format sees it.
@@ -28,6 +30,9 @@ type Envelope struct {
 	ShopName  string
 	PayerCode string
 	IsTest    bool
+	// X12 and CSV are how the payer's profile has documents of those formats.
+	X12 payers.X12
+	CSV payers.CSV
 }
 
 // Format writes claims as one payer's file and reads its answers. Implementations have no state.
@@ -47,6 +52,14 @@ type Format interface {
 	ReadAnswers(content []byte) ([]Answer, error)
 }
 
+// Picky is a format that cannot carry every claim. It is asked while the claim can still be mended,
+// so that one claim never keeps a whole batch from being written.
+type Picky interface {
+	// Unfit gives every reason why the claim could not be written under the envelope, each with the
+	// path of what to mend. The claim has no invoice yet, and a preview no number.
+	Unfit(e Envelope, f Frozen) []errs.Field
+}
+
 // Answer is what a payer says about one claim or one batch.
 type Answer struct {
 	// ExternalID is the payer's own identifier of the answer; the same one has one effect.
@@ -55,6 +68,14 @@ type Answer struct {
 	ClaimNumber string `json:"claim_number"`
 	// ControlNumber is that of the batch; 0 when the answer does not say.
 	ControlNumber int64 `json:"control_number"`
+	// Position counts the batch's claims from 1, for answers that name the place of a claim in the
+	// document instead of its number; 0 otherwise.
+	Position int `json:"position,omitempty"`
+	// InvoiceNumber names the claim by its invoice, for answers that know no other number.
+	InvoiceNumber string `json:"invoice_number,omitempty"`
+	// WasKnown tells that the payer refused the batch because it already had its control number. It
+	// says nothing about any claim, so nothing may be sent under another number because of it.
+	WasKnown bool `json:"was_known,omitempty"`
 	// State is ACKNOWLEDGED, ACCEPTED, REJECTED, INFORMATION_REQUESTED or DENIED.
 	State State `json:"state"`
 	// PayerReference is the payer's own number of the claim.

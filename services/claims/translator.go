@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"cullet/services/access"
+	"cullet/services/errs"
 	"cullet/services/finding"
 	"cullet/services/ident"
 	"cullet/services/jobs"
@@ -25,6 +26,8 @@ type Case struct {
 	// Alike lists photos of claims that were opened before this one and that look nearly like one of
 	// its own; none of a VIN plate, because plates look alike.
 	Alike []AlikePhoto
+	// Unfit is what the payer's format could not carry of the translation, by its place in the payload.
+	Unfit []errs.Field
 	// The numbers are empty while the claim has none yet.
 	ClaimNumber   string
 	InvoiceNumber string

@@ -72,9 +72,14 @@ type Profile struct {
 	// IsInvoicedTogether bills all claims of one release on one invoice.
 	IsInvoicedTogether bool                `json:"is_invoiced_together,omitempty"`
 	Agreements         []pricing.Agreement `json:"agreements,omitempty" path:"price_agreements" validate:"max=100"`
-	Telephone          string              `json:"telephone,omitempty" validate:"max=40"`
-	Hours              string              `json:"hours,omitempty" validate:"max=200"`
-	IsTest             bool                `json:"is_test,omitempty"`
+	// X12 and CSV belong to the formats of these names.
+	X12 X12 `json:"x12,omitzero"`
+	CSV CSV `json:"csv,omitzero"`
+	// MaxClaimsPerFile is 0 when the payer takes as many as come.
+	MaxClaimsPerFile int    `json:"max_claims_per_file,omitempty" validate:"min=0,max=100000"`
+	Telephone        string `json:"telephone,omitempty" validate:"max=40"`
+	Hours            string `json:"hours,omitempty" validate:"max=200"`
+	IsTest           bool   `json:"is_test,omitempty"`
 	// Buyer is how the payer stands to the tax.
 	Buyer tax.Buyer `json:"buyer,omitzero"`
 }

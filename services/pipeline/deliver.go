@@ -40,7 +40,7 @@ func (p *Pipeline) document(shopName string, payer payers.Payer, taken []claims.
 		return runs.Batch{}, nil, nil, fmt.Errorf("the format %q of %s is not known here", payer.Profile.Format, payer.Name)
 	}
 	envelope := claims.Envelope{ControlNumber: number, BuildTime: p.now(), ShopName: shopName,
-		PayerCode: payer.Code, IsTest: payer.Profile.IsTest}
+		PayerCode: payer.Code, IsTest: payer.Profile.IsTest, X12: payer.Profile.X12, CSV: payer.Profile.CSV}
 	var out bytes.Buffer
 	if err := format.Encode(&out, envelope, taken); err != nil {
 		return runs.Batch{}, nil, nil, fmt.Errorf("write the batch for %s: %w", payer.Name, err)

@@ -228,6 +228,7 @@ func (p *Pipeline) judge(about claims.Case) (claims.Claim, error) {
 	if err != nil {
 		return claims.Claim{}, fmt.Errorf("translate job %s: %w", about.Job.ID, err)
 	}
+	about.Unfit = p.unfit(about, t)
 	c := claims.Claim{
 		Shop: about.Shop.ID, Number: about.ClaimNumber, Job: about.Job.ID, JobVersion: about.Job.Version,
 		Payer: about.Payer.ID, PayerName: about.Payer.Name, ProfileVersion: about.Payer.Profile.Version,
@@ -240,6 +241,18 @@ func (p *Pipeline) judge(about claims.Case) (claims.Claim, error) {
 		c.State = claims.Draft
 	}
 	return c, nil
+}
+
+// unfit finds what the payer's format could not carry, while it can still be mended.
+func (p *Pipeline) unfit(about claims.Case, t claims.Translation) []errs.Field {
+	profile := about.Payer.Profile
+	picky, ok := p.formats[profile.Format].(claims.Picky)
+	if !ok {
+		return nil
+	}
+	envelope := claims.Envelope{ControlNumber: 1, BuildTime: about.Now, ShopName: about.Shop.Name, PayerCode: about.Payer.Code,
+		IsTest: profile.IsTest, X12: profile.X12, CSV: profile.CSV}
+	return picky.Unfit(envelope, claims.Frozen{Number: about.ClaimNumber, Payload: t.Payload, PayerShare: t.Totals.PayerShare})
 }
 
 // inCurrency gives totals of nothing the shop's currency: a claim that could not be priced is

@@ -117,41 +117,11 @@ func (p *Pipeline) apply(ctx context.Context, tx *pg.Tx, m runs.Message, payer p
 	return state, strings.Join(said, " "), nil
 }
 
-// answer gives one answer its effect. IsKnown is false when it names a claim that this payer was
-// never sent.
-func (p *Pipeline) answer(ctx context.Context, tx *pg.Tx, m runs.Message, payer payers.Payer,
-	a claims.Answer) (sentence string, isKnown bool, err error) {
-	c, ok, err := claimspg.LockByNumber(ctx, tx, payer.ID, a.ClaimNumber)
-	if err != nil {
-		return "", false, err
-	}
-	if !ok || c.Batch == "" {
-		return fmt.Sprintf("%s answers “%s” for claim %q, which it was never sent.", payer.Name, a.State.Words(), a.ClaimNumber), false, nil
-	}
-	batch := c.Batch
-	if a.ControlNumber != 0 {
-		if batch, ok, err = runspg.Carrying(ctx, tx, payer.ID, a.ControlNumber, c.ID); err != nil {
-			return "", false, err
-		}
-		if !ok {
-			return fmt.Sprintf("%s answers “%s” for claim %s under control number %d, which did not carry it.",
-				payer.Name, a.State.Words(), c.Number, a.ControlNumber), false, nil
-		}
-	}
-	if repeated, err := runspg.InsertAnswer(ctx, tx, m, c.ID, batch, a, p.now()); err != nil || repeated {
-		return fmt.Sprintf("%s: %s, said before.", c.Number, a.State.Words()), true, err
-	}
-	if batch != c.Batch || !c.State.HasLeft() && c.State != claims.Released {
-		return fmt.Sprintf("%s: %s, about an earlier submission; kept.", c.Number, a.State.Words()), true, nil
-	}
-	return p.settle(ctx, tx, c, payer, a)
-}
-
 // settle moves a claim to where all answers to its present submission leave it.
-func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer payers.Payer, a claims.Answer) (string, bool, error) {
+func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer payers.Payer, a claims.Answer) (string, error) {
 	all, err := runspg.AnswersOf(ctx, tx, c.ID, c.Batch)
 	if err != nil {
-		return "", false, err
+		return "", err
 	}
 	before := c.State
 	c.State, c.UpdateTime = claims.Settle(all), p.now()
@@ -162,19 +132,19 @@ func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer 
 		c.PayerReason = reasonText(a.Reasons)
 	}
 	if c.State == before && c.State != a.State {
-		return fmt.Sprintf("%s: %s, and it stays %s.", c.Number, a.State.Words(), c.State.Words()), true, nil
+		return fmt.Sprintf("%s: %s, and it stays %s.", c.Number, a.State.Words(), c.State.Words()), nil
 	}
 	ok, err := claimspg.Move(ctx, tx, c, true)
 	if err != nil {
-		return "", false, err
+		return "", err
 	}
 	if !ok {
-		return "", false, fmt.Errorf("claim %s changed while it was locked", c.Number)
+		return "", fmt.Errorf("claim %s changed while it was locked", c.Number)
 	}
 	c.Version++
 	kind := "claim." + strings.ToLower(string(c.State))
 	event := claimEvent(kind, c, payer.Name, c.UpdateTime, map[string]any{"payer_reference": c.PayerReference, "reason": c.PayerReason})
-	return fmt.Sprintf("%s: %s.", c.Number, a.State.Words()), true, announce(ctx, tx, event)
+	return fmt.Sprintf("%s: %s.", c.Number, a.State.Words()), announce(ctx, tx, event)
 }
 
 // reasonText keeps the payer's own codes and words.

@@ -207,7 +207,11 @@ func (r *runner) releaseReady(ctx context.Context, payer payers.Payer) error {
 func (r *runner) build(ctx context.Context, payer payers.Payer) (id ident.Batch, content []byte, err error) {
 	err = pg.Transact(ctx, r.p.DB, r.shop, func(ctx context.Context, tx *pg.Tx) error {
 		id = ident.New[ident.Batch]()
-		taken, err := claimspg.TakeReleased(ctx, tx, payer.ID, id, chunkSize)
+		limit := chunkSize
+		if most := payer.Profile.MaxClaimsPerFile; most > 0 {
+			limit = min(limit, most)
+		}
+		taken, err := claimspg.TakeReleased(ctx, tx, payer.ID, id, limit)
 		if err != nil {
 			return err
 		}

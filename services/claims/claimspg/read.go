@@ -87,6 +87,14 @@ func LockByNumber(ctx context.Context, tx *pg.Tx, payer ident.Payer, number stri
 	return c, err == nil, err
 }
 
+const lockInvoice = selectWhole + ` WHERE c.shop_id = $1 AND c.payer_id = $2 AND i.number = $3 ORDER BY c.claim_id FOR UPDATE OF c`
+
+// LockByInvoice reads and locks the claims of a payer that an invoice bills, in the order of their
+// identifiers; none is an empty list.
+func LockByInvoice(ctx context.Context, tx *pg.Tx, payer ident.Payer, number string) ([]claims.Claim, error) {
+	return many(ctx, tx, lockInvoice, string(tx.Shop()), string(payer), number)
+}
+
 // Sequence reads a claim number; ok is false when text is none.
 func Sequence(number string) (sequence int64, ok bool) {
 	n, err := fmt.Sscanf(number, "C-%d", &sequence)

@@ -52,6 +52,7 @@ func (s *Server) checkProfile(path string, m *payersv1.PayerProfile, p payers.Pr
 	oneOf(&f, "format", p.Format, s.Formats)
 	oneOf(&f, "channel", p.Channel, s.Channels)
 	oneOf(&f, "standard_key", p.StandardKey, s.Standards)
+	checkForm(&f, p)
 	checkBuyer(&f, m)
 	checkAgreements(&f, m.GetPriceAgreements())
 	return f.all

@@ -33,7 +33,8 @@ func toProfile(p payers.Profile) *payersv1.PayerProfile {
 		AnswerDays: int32(p.AnswerDays), PaymentDays: int32(p.PaymentDays), Format: p.Format, Channel: p.Channel,
 		Address: p.Address, IsReleasedByItself: p.IsReleasedByItself, IsInvoicedTogether: p.IsInvoicedTogether,
 		Telephone: p.Telephone, Hours: p.Hours, IsTest: p.IsTest, BuyerStatus: string(p.Buyer.Status),
-		DuplicateWindowDays: int32(p.DuplicateWindowDays),
+		DuplicateWindowDays: int32(p.DuplicateWindowDays), X12: toX12(p.X12), Csv: toCSV(p.CSV),
+		MaxClaimsPerFile: int32(p.MaxClaimsPerFile),
 	}
 	if c := p.Buyer.Certificate; c != nil {
 		message.CertificateNumber, message.CertificateJurisdiction = c.Number, c.Jurisdiction
@@ -63,6 +64,7 @@ func fromProfile(m *payersv1.PayerProfile) payers.Profile {
 		IsInvoicedTogether: m.GetIsInvoicedTogether(), Telephone: m.GetTelephone(), Hours: m.GetHours(),
 		IsTest: m.GetIsTest(), DuplicateWindowDays: int(m.GetDuplicateWindowDays()),
 		Buyer: tax.Buyer{Status: tax.BuyerStatus(m.GetBuyerStatus())},
+		X12:   fromX12(m.GetX12()), CSV: fromCSV(m.GetCsv()), MaxClaimsPerFile: int(m.GetMaxClaimsPerFile()),
 	}
 	if number := m.GetCertificateNumber(); number != "" {
 		p.Buyer.Certificate = &tax.Certificate{Number: number, Jurisdiction: m.GetCertificateJurisdiction(),

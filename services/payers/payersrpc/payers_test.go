@@ -30,6 +30,14 @@ type plainFormat struct{ claims.Format }
 
 func (plainFormat) Name() string { return "plain" }
 
+// named is a format of another name.
+type named struct {
+	claims.Format
+	name string
+}
+
+func (n named) Name() string { return n.name }
+
 type plainChannel struct{ claims.Channel }
 
 func (plainChannel) Name() string { return "pigeon" }
@@ -37,7 +45,7 @@ func (plainChannel) Name() string { return "pigeon" }
 func start(t *testing.T) *servertest.World {
 	t.Helper()
 	return servertest.Start(t, servertest.Options{IsWithoutWorkers: true, Outside: server.Outside{
-		Formats: []claims.Format{plainFormat{}}, Channels: []claims.Channel{plainChannel{}}}})
+		Formats: []claims.Format{plainFormat{}, named{name: "x12"}, named{name: "csv"}}, Channels: []claims.Channel{plainChannel{}}}})
 }
 
 func usd(minor int64) *moneyv1.Money { return &moneyv1.Money{MinorUnits: minor, CurrencyCode: "USD"} }

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/lib/pq"
+
 	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
@@ -95,6 +97,28 @@ func Carrying(ctx context.Context, tx *pg.Tx, payer ident.Payer, controlNumber i
 		return "", false, fmt.Errorf("find batch %d: %w", controlNumber, err)
 	}
 	return id, true, nil
+}
+
+const batchWithMembers = `SELECT ` + batchColumns + `, b.claim_ids` + fromBatches + `
+WHERE b.shop_id = $1 AND b.payer_id = $2 AND b.control_number = $3`
+
+// OfNumber gives the batch of a control number and its claims in the order of the document; ok is false
+// when the payer was sent none.
+func OfNumber(ctx context.Context, tx *pg.Tx, payer ident.Payer, controlNumber int64) (b runs.Batch, members []ident.Claim, ok bool, err error) {
+	var row struct {
+		batchRow
+		Members pq.StringArray `db:"claim_ids"`
+	}
+	if err := tx.Get(ctx, &row, batchWithMembers, string(tx.Shop()), string(payer), controlNumber); err != nil {
+		if pg.IsNoRows(err) {
+			return runs.Batch{}, nil, false, nil
+		}
+		return runs.Batch{}, nil, false, fmt.Errorf("find batch %d: %w", controlNumber, err)
+	}
+	for _, id := range row.Members {
+		members = append(members, ident.Claim(id))
+	}
+	return row.batch(), members, true, nil
 }
 
 const openBatches = `SELECT ` + batchColumns + fromBatches + ` WHERE b.shop_id = $1 AND b.state = 'BUILT' ORDER BY b.batch_id`

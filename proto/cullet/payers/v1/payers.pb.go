@@ -392,7 +392,7 @@ type PayerProfile struct {
 	AnswerDays int32 `protobuf:"varint,12,opt,name=answer_days,json=answerDays,proto3" json:"answer_days,omitempty"`
 	// Days to pay after the invoice.
 	PaymentDays int32 `protobuf:"varint,13,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
-	// Format, "json".
+	// Format: "json", "x12" or "csv".
 	Format string `protobuf:"bytes,14,opt,name=format,proto3" json:"format,omitempty"`
 	// Channel, "https" or "folder".
 	Channel string `protobuf:"bytes,15,opt,name=channel,proto3" json:"channel,omitempty"`
@@ -422,9 +422,15 @@ type PayerProfile struct {
 	CertificateJurisdiction string `protobuf:"bytes,27,opt,name=certificate_jurisdiction,json=certificateJurisdiction,proto3" json:"certificate_jurisdiction,omitempty"`
 	// Number of days within which the same damage on the same vehicle counts as a duplicate.
 	DuplicateWindowDays int32 `protobuf:"varint,28,opt,name=duplicate_window_days,json=duplicateWindowDays,proto3" json:"duplicate_window_days,omitempty"`
+	// How interchanges are addressed; needed with the format "x12" and only there.
+	X12 *X12Settings `protobuf:"bytes,29,opt,name=x12,proto3" json:"x12,omitempty"`
+	// How the file is laid out; only with the format "csv".
+	Csv *CsvSettings `protobuf:"bytes,30,opt,name=csv,proto3" json:"csv,omitempty"`
+	// Most claims in one file; 0 leaves it to the program, which puts up to 1000 into one.
+	MaxClaimsPerFile int32 `protobuf:"varint,31,opt,name=max_claims_per_file,json=maxClaimsPerFile,proto3" json:"max_claims_per_file,omitempty"`
 	// Readings of the process demanded. What there was nothing to read of, such as the depth of a break
 	// that was not drilled, is not missing.
-	RequiredReadings []*ReadingDemand `protobuf:"bytes,29,rep,name=required_readings,json=requiredReadings,proto3" json:"required_readings,omitempty"`
+	RequiredReadings []*ReadingDemand `protobuf:"bytes,32,rep,name=required_readings,json=requiredReadings,proto3" json:"required_readings,omitempty"`
 	unknownFields    protoimpl.UnknownFields
 	sizeCache        protoimpl.SizeCache
 }
@@ -655,11 +661,287 @@ func (x *PayerProfile) GetDuplicateWindowDays() int32 {
 	return 0
 }
 
+func (x *PayerProfile) GetX12() *X12Settings {
+	if x != nil {
+		return x.X12
+	}
+	return nil
+}
+
+func (x *PayerProfile) GetCsv() *CsvSettings {
+	if x != nil {
+		return x.Csv
+	}
+	return nil
+}
+
+func (x *PayerProfile) GetMaxClaimsPerFile() int32 {
+	if x != nil {
+		return x.MaxClaimsPerFile
+	}
+	return 0
+}
+
 func (x *PayerProfile) GetRequiredReadings() []*ReadingDemand {
 	if x != nil {
 		return x.RequiredReadings
 	}
 	return nil
+}
+
+// How X12 interchanges of one payer are addressed, as agreed with it.
+type X12Settings struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// "004010" or "005010"; empty means 004010.
+	Version string `protobuf:"bytes,1,opt,name=version,proto3" json:"version,omitempty"`
+	// Qualifier of the shop's identifier (ISA05), two capitals or digits; empty means "ZZ".
+	SenderQualifier string `protobuf:"bytes,2,opt,name=sender_qualifier,json=senderQualifier,proto3" json:"sender_qualifier,omitempty"`
+	// The shop's identifier (ISA06), at most 15 characters.
+	SenderId string `protobuf:"bytes,3,opt,name=sender_id,json=senderId,proto3" json:"sender_id,omitempty"`
+	// Qualifier of the payer's identifier (ISA07); empty means "ZZ".
+	ReceiverQualifier string `protobuf:"bytes,4,opt,name=receiver_qualifier,json=receiverQualifier,proto3" json:"receiver_qualifier,omitempty"`
+	// The payer's identifier (ISA08), at most 15 characters.
+	ReceiverId string `protobuf:"bytes,5,opt,name=receiver_id,json=receiverId,proto3" json:"receiver_id,omitempty"`
+	// Code of the sending application (GS02); empty means sender_id.
+	SenderCode string `protobuf:"bytes,6,opt,name=sender_code,json=senderCode,proto3" json:"sender_code,omitempty"`
+	// Code of the receiving application (GS03); empty means receiver_id.
+	ReceiverCode string `protobuf:"bytes,7,opt,name=receiver_code,json=receiverCode,proto3" json:"receiver_code,omitempty"`
+	// Whether text is restricted to the basic character set, which has no small letters.
+	IsBasic bool `protobuf:"varint,8,opt,name=is_basic,json=isBasic,proto3" json:"is_basic,omitempty"`
+	// Whether an acknowledgement of the interchange (TA1) is asked for.
+	IsAcknowledgedByTa1 bool `protobuf:"varint,9,opt,name=is_acknowledged_by_ta1,json=isAcknowledgedByTa1,proto3" json:"is_acknowledged_by_ta1,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *X12Settings) Reset() {
+	*x = X12Settings{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *X12Settings) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*X12Settings) ProtoMessage() {}
+
+func (x *X12Settings) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use X12Settings.ProtoReflect.Descriptor instead.
+func (*X12Settings) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *X12Settings) GetVersion() string {
+	if x != nil {
+		return x.Version
+	}
+	return ""
+}
+
+func (x *X12Settings) GetSenderQualifier() string {
+	if x != nil {
+		return x.SenderQualifier
+	}
+	return ""
+}
+
+func (x *X12Settings) GetSenderId() string {
+	if x != nil {
+		return x.SenderId
+	}
+	return ""
+}
+
+func (x *X12Settings) GetReceiverQualifier() string {
+	if x != nil {
+		return x.ReceiverQualifier
+	}
+	return ""
+}
+
+func (x *X12Settings) GetReceiverId() string {
+	if x != nil {
+		return x.ReceiverId
+	}
+	return ""
+}
+
+func (x *X12Settings) GetSenderCode() string {
+	if x != nil {
+		return x.SenderCode
+	}
+	return ""
+}
+
+func (x *X12Settings) GetReceiverCode() string {
+	if x != nil {
+		return x.ReceiverCode
+	}
+	return ""
+}
+
+func (x *X12Settings) GetIsBasic() bool {
+	if x != nil {
+		return x.IsBasic
+	}
+	return false
+}
+
+func (x *X12Settings) GetIsAcknowledgedByTa1() bool {
+	if x != nil {
+		return x.IsAcknowledgedByTa1
+	}
+	return false
+}
+
+// How a payer wants its CSV file.
+type CsvSettings struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Columns in the payer's order; none means every column that the format knows.
+	Columns []*CsvColumn `protobuf:"bytes,1,rep,name=columns,proto3" json:"columns,omitempty"`
+	// What parts the cells: one of , ; | and the word "tab"; empty means a comma.
+	Delimiter string `protobuf:"bytes,2,opt,name=delimiter,proto3" json:"delimiter,omitempty"`
+	// Whether amounts are written 87,05 instead of 87.05.
+	IsDecimalComma bool `protobuf:"varint,3,opt,name=is_decimal_comma,json=isDecimalComma,proto3" json:"is_decimal_comma,omitempty"`
+	// Whether each line of a claim has a row of its own.
+	IsRowPerLine  bool `protobuf:"varint,4,opt,name=is_row_per_line,json=isRowPerLine,proto3" json:"is_row_per_line,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CsvSettings) Reset() {
+	*x = CsvSettings{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CsvSettings) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CsvSettings) ProtoMessage() {}
+
+func (x *CsvSettings) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CsvSettings.ProtoReflect.Descriptor instead.
+func (*CsvSettings) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CsvSettings) GetColumns() []*CsvColumn {
+	if x != nil {
+		return x.Columns
+	}
+	return nil
+}
+
+func (x *CsvSettings) GetDelimiter() string {
+	if x != nil {
+		return x.Delimiter
+	}
+	return ""
+}
+
+func (x *CsvSettings) GetIsDecimalComma() bool {
+	if x != nil {
+		return x.IsDecimalComma
+	}
+	return false
+}
+
+func (x *CsvSettings) GetIsRowPerLine() bool {
+	if x != nil {
+		return x.IsRowPerLine
+	}
+	return false
+}
+
+// One column of a CSV file.
+type CsvColumn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The payer's own name of it.
+	Header string `protobuf:"bytes,1,opt,name=header,proto3" json:"header,omitempty"`
+	// What of the claim fills it: "claim_number", "coverage.policy_number", "totals.payer_share", ...
+	Source string `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
+	// The same text in every row; instead of source.
+	Fixed         string `protobuf:"bytes,3,opt,name=fixed,proto3" json:"fixed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CsvColumn) Reset() {
+	*x = CsvColumn{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CsvColumn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CsvColumn) ProtoMessage() {}
+
+func (x *CsvColumn) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CsvColumn.ProtoReflect.Descriptor instead.
+func (*CsvColumn) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CsvColumn) GetHeader() string {
+	if x != nil {
+		return x.Header
+	}
+	return ""
+}
+
+func (x *CsvColumn) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *CsvColumn) GetFixed() string {
+	if x != nil {
+		return x.Fixed
+	}
+	return ""
 }
 
 // Who is billed.
@@ -687,7 +969,7 @@ type Payer struct {
 
 func (x *Payer) Reset() {
 	*x = Payer{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -699,7 +981,7 @@ func (x *Payer) String() string {
 func (*Payer) ProtoMessage() {}
 
 func (x *Payer) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[4]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -712,7 +994,7 @@ func (x *Payer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Payer.ProtoReflect.Descriptor instead.
 func (*Payer) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{4}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Payer) GetPayerId() string {
@@ -790,7 +1072,7 @@ type CreatePayerRequest struct {
 
 func (x *CreatePayerRequest) Reset() {
 	*x = CreatePayerRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -802,7 +1084,7 @@ func (x *CreatePayerRequest) String() string {
 func (*CreatePayerRequest) ProtoMessage() {}
 
 func (x *CreatePayerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[5]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -815,7 +1097,7 @@ func (x *CreatePayerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePayerRequest.ProtoReflect.Descriptor instead.
 func (*CreatePayerRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{5}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CreatePayerRequest) GetCode() string {
@@ -864,7 +1146,7 @@ type CreatePayerResponse struct {
 
 func (x *CreatePayerResponse) Reset() {
 	*x = CreatePayerResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -876,7 +1158,7 @@ func (x *CreatePayerResponse) String() string {
 func (*CreatePayerResponse) ProtoMessage() {}
 
 func (x *CreatePayerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[6]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -889,7 +1171,7 @@ func (x *CreatePayerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePayerResponse.ProtoReflect.Descriptor instead.
 func (*CreatePayerResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{6}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CreatePayerResponse) GetPayer() *Payer {
@@ -910,7 +1192,7 @@ type GetPayerRequest struct {
 
 func (x *GetPayerRequest) Reset() {
 	*x = GetPayerRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -922,7 +1204,7 @@ func (x *GetPayerRequest) String() string {
 func (*GetPayerRequest) ProtoMessage() {}
 
 func (x *GetPayerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[7]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -935,7 +1217,7 @@ func (x *GetPayerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPayerRequest.ProtoReflect.Descriptor instead.
 func (*GetPayerRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{7}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetPayerRequest) GetPayerId() string {
@@ -956,7 +1238,7 @@ type GetPayerResponse struct {
 
 func (x *GetPayerResponse) Reset() {
 	*x = GetPayerResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -968,7 +1250,7 @@ func (x *GetPayerResponse) String() string {
 func (*GetPayerResponse) ProtoMessage() {}
 
 func (x *GetPayerResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[8]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -981,7 +1263,7 @@ func (x *GetPayerResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPayerResponse.ProtoReflect.Descriptor instead.
 func (*GetPayerResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{8}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetPayerResponse) GetPayer() *Payer {
@@ -1004,7 +1286,7 @@ type ListPayersRequest struct {
 
 func (x *ListPayersRequest) Reset() {
 	*x = ListPayersRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1016,7 +1298,7 @@ func (x *ListPayersRequest) String() string {
 func (*ListPayersRequest) ProtoMessage() {}
 
 func (x *ListPayersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[9]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1029,7 +1311,7 @@ func (x *ListPayersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPayersRequest.ProtoReflect.Descriptor instead.
 func (*ListPayersRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{9}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListPayersRequest) GetPageSize() int32 {
@@ -1059,7 +1341,7 @@ type ListPayersResponse struct {
 
 func (x *ListPayersResponse) Reset() {
 	*x = ListPayersResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1071,7 +1353,7 @@ func (x *ListPayersResponse) String() string {
 func (*ListPayersResponse) ProtoMessage() {}
 
 func (x *ListPayersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[10]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1084,7 +1366,7 @@ func (x *ListPayersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPayersResponse.ProtoReflect.Descriptor instead.
 func (*ListPayersResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{10}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListPayersResponse) GetPayers() []*Payer {
@@ -1118,7 +1400,7 @@ type UpdatePayerProfileRequest struct {
 
 func (x *UpdatePayerProfileRequest) Reset() {
 	*x = UpdatePayerProfileRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1130,7 +1412,7 @@ func (x *UpdatePayerProfileRequest) String() string {
 func (*UpdatePayerProfileRequest) ProtoMessage() {}
 
 func (x *UpdatePayerProfileRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[11]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1143,7 +1425,7 @@ func (x *UpdatePayerProfileRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePayerProfileRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePayerProfileRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{11}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *UpdatePayerProfileRequest) GetPayerId() string {
@@ -1185,7 +1467,7 @@ type UpdatePayerProfileResponse struct {
 
 func (x *UpdatePayerProfileResponse) Reset() {
 	*x = UpdatePayerProfileResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1197,7 +1479,7 @@ func (x *UpdatePayerProfileResponse) String() string {
 func (*UpdatePayerProfileResponse) ProtoMessage() {}
 
 func (x *UpdatePayerProfileResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[12]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1210,7 +1492,7 @@ func (x *UpdatePayerProfileResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePayerProfileResponse.ProtoReflect.Descriptor instead.
 func (*UpdatePayerProfileResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{12}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *UpdatePayerProfileResponse) GetPayer() *Payer {
@@ -1237,7 +1519,7 @@ type SetPayerCredentialsRequest struct {
 
 func (x *SetPayerCredentialsRequest) Reset() {
 	*x = SetPayerCredentialsRequest{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1249,7 +1531,7 @@ func (x *SetPayerCredentialsRequest) String() string {
 func (*SetPayerCredentialsRequest) ProtoMessage() {}
 
 func (x *SetPayerCredentialsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[13]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1262,7 +1544,7 @@ func (x *SetPayerCredentialsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPayerCredentialsRequest.ProtoReflect.Descriptor instead.
 func (*SetPayerCredentialsRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{13}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SetPayerCredentialsRequest) GetPayerId() string {
@@ -1304,7 +1586,7 @@ type SetPayerCredentialsResponse struct {
 
 func (x *SetPayerCredentialsResponse) Reset() {
 	*x = SetPayerCredentialsResponse{}
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[14]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1316,7 +1598,7 @@ func (x *SetPayerCredentialsResponse) String() string {
 func (*SetPayerCredentialsResponse) ProtoMessage() {}
 
 func (x *SetPayerCredentialsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_payers_v1_payers_proto_msgTypes[14]
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1329,7 +1611,7 @@ func (x *SetPayerCredentialsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetPayerCredentialsResponse.ProtoReflect.Descriptor instead.
 func (*SetPayerCredentialsResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{14}
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SetPayerCredentialsResponse) GetStoreTime() *timestamppb.Timestamp {
@@ -1368,8 +1650,7 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\ris_per_damage\x18\x02 \x01(\bR\visPerDamage\"B\n" +
 	"\rReadingDemand\x12\x18\n" +
 	"\areading\x18\x01 \x01(\tR\areading\x12\x17\n" +
-	"\ais_stop\x18\x02 \x01(\bR\x06isStop\"\xb1\n" +
-	"\n" +
+	"\ais_stop\x18\x02 \x01(\bR\x06isStop\"\xc2\v\n" +
 	"\fPayerProfile\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\x05R\aversion\x12'\n" +
 	"\x0frequired_fields\x18\x02 \x03(\tR\x0erequiredFields\x12)\n" +
@@ -1400,8 +1681,32 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\x16certificate_valid_from\x18\x19 \x01(\tR\x14certificateValidFrom\x120\n" +
 	"\x14certificate_valid_to\x18\x1a \x01(\tR\x12certificateValidTo\x129\n" +
 	"\x18certificate_jurisdiction\x18\x1b \x01(\tR\x17certificateJurisdiction\x122\n" +
-	"\x15duplicate_window_days\x18\x1c \x01(\x05R\x13duplicateWindowDays\x12L\n" +
-	"\x11required_readings\x18\x1d \x03(\v2\x1f.cullet.payers.v1.ReadingDemandR\x10requiredReadings\"\xa9\x02\n" +
+	"\x15duplicate_window_days\x18\x1c \x01(\x05R\x13duplicateWindowDays\x12/\n" +
+	"\x03x12\x18\x1d \x01(\v2\x1d.cullet.payers.v1.X12SettingsR\x03x12\x12/\n" +
+	"\x03csv\x18\x1e \x01(\v2\x1d.cullet.payers.v1.CsvSettingsR\x03csv\x12-\n" +
+	"\x13max_claims_per_file\x18\x1f \x01(\x05R\x10maxClaimsPerFile\x12L\n" +
+	"\x11required_readings\x18  \x03(\v2\x1f.cullet.payers.v1.ReadingDemandR\x10requiredReadings\"\xd5\x02\n" +
+	"\vX12Settings\x12\x18\n" +
+	"\aversion\x18\x01 \x01(\tR\aversion\x12)\n" +
+	"\x10sender_qualifier\x18\x02 \x01(\tR\x0fsenderQualifier\x12\x1b\n" +
+	"\tsender_id\x18\x03 \x01(\tR\bsenderId\x12-\n" +
+	"\x12receiver_qualifier\x18\x04 \x01(\tR\x11receiverQualifier\x12\x1f\n" +
+	"\vreceiver_id\x18\x05 \x01(\tR\n" +
+	"receiverId\x12\x1f\n" +
+	"\vsender_code\x18\x06 \x01(\tR\n" +
+	"senderCode\x12#\n" +
+	"\rreceiver_code\x18\a \x01(\tR\freceiverCode\x12\x19\n" +
+	"\bis_basic\x18\b \x01(\bR\aisBasic\x123\n" +
+	"\x16is_acknowledged_by_ta1\x18\t \x01(\bR\x13isAcknowledgedByTa1\"\xb3\x01\n" +
+	"\vCsvSettings\x125\n" +
+	"\acolumns\x18\x01 \x03(\v2\x1b.cullet.payers.v1.CsvColumnR\acolumns\x12\x1c\n" +
+	"\tdelimiter\x18\x02 \x01(\tR\tdelimiter\x12(\n" +
+	"\x10is_decimal_comma\x18\x03 \x01(\bR\x0eisDecimalComma\x12%\n" +
+	"\x0fis_row_per_line\x18\x04 \x01(\bR\fisRowPerLine\"Q\n" +
+	"\tCsvColumn\x12\x16\n" +
+	"\x06header\x18\x01 \x01(\tR\x06header\x12\x16\n" +
+	"\x06source\x18\x02 \x01(\tR\x06source\x12\x14\n" +
+	"\x05fixed\x18\x03 \x01(\tR\x05fixed\"\xa9\x02\n" +
 	"\x05Payer\x12\x19\n" +
 	"\bpayer_id\x18\x01 \x01(\tR\apayerId\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x12\n" +
@@ -1478,62 +1783,68 @@ func file_cullet_payers_v1_payers_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_payers_v1_payers_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_cullet_payers_v1_payers_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_cullet_payers_v1_payers_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_cullet_payers_v1_payers_proto_goTypes = []any{
 	(PayerKind)(0),                      // 0: cullet.payers.v1.PayerKind
 	(*PriceAgreement)(nil),              // 1: cullet.payers.v1.PriceAgreement
 	(*PhotoDemand)(nil),                 // 2: cullet.payers.v1.PhotoDemand
 	(*ReadingDemand)(nil),               // 3: cullet.payers.v1.ReadingDemand
 	(*PayerProfile)(nil),                // 4: cullet.payers.v1.PayerProfile
-	(*Payer)(nil),                       // 5: cullet.payers.v1.Payer
-	(*CreatePayerRequest)(nil),          // 6: cullet.payers.v1.CreatePayerRequest
-	(*CreatePayerResponse)(nil),         // 7: cullet.payers.v1.CreatePayerResponse
-	(*GetPayerRequest)(nil),             // 8: cullet.payers.v1.GetPayerRequest
-	(*GetPayerResponse)(nil),            // 9: cullet.payers.v1.GetPayerResponse
-	(*ListPayersRequest)(nil),           // 10: cullet.payers.v1.ListPayersRequest
-	(*ListPayersResponse)(nil),          // 11: cullet.payers.v1.ListPayersResponse
-	(*UpdatePayerProfileRequest)(nil),   // 12: cullet.payers.v1.UpdatePayerProfileRequest
-	(*UpdatePayerProfileResponse)(nil),  // 13: cullet.payers.v1.UpdatePayerProfileResponse
-	(*SetPayerCredentialsRequest)(nil),  // 14: cullet.payers.v1.SetPayerCredentialsRequest
-	(*SetPayerCredentialsResponse)(nil), // 15: cullet.payers.v1.SetPayerCredentialsResponse
-	(*v1.Money)(nil),                    // 16: cullet.money.v1.Money
-	(*timestamppb.Timestamp)(nil),       // 17: google.protobuf.Timestamp
+	(*X12Settings)(nil),                 // 5: cullet.payers.v1.X12Settings
+	(*CsvSettings)(nil),                 // 6: cullet.payers.v1.CsvSettings
+	(*CsvColumn)(nil),                   // 7: cullet.payers.v1.CsvColumn
+	(*Payer)(nil),                       // 8: cullet.payers.v1.Payer
+	(*CreatePayerRequest)(nil),          // 9: cullet.payers.v1.CreatePayerRequest
+	(*CreatePayerResponse)(nil),         // 10: cullet.payers.v1.CreatePayerResponse
+	(*GetPayerRequest)(nil),             // 11: cullet.payers.v1.GetPayerRequest
+	(*GetPayerResponse)(nil),            // 12: cullet.payers.v1.GetPayerResponse
+	(*ListPayersRequest)(nil),           // 13: cullet.payers.v1.ListPayersRequest
+	(*ListPayersResponse)(nil),          // 14: cullet.payers.v1.ListPayersResponse
+	(*UpdatePayerProfileRequest)(nil),   // 15: cullet.payers.v1.UpdatePayerProfileRequest
+	(*UpdatePayerProfileResponse)(nil),  // 16: cullet.payers.v1.UpdatePayerProfileResponse
+	(*SetPayerCredentialsRequest)(nil),  // 17: cullet.payers.v1.SetPayerCredentialsRequest
+	(*SetPayerCredentialsResponse)(nil), // 18: cullet.payers.v1.SetPayerCredentialsResponse
+	(*v1.Money)(nil),                    // 19: cullet.money.v1.Money
+	(*timestamppb.Timestamp)(nil),       // 20: google.protobuf.Timestamp
 }
 var file_cullet_payers_v1_payers_proto_depIdxs = []int32{
-	16, // 0: cullet.payers.v1.PriceAgreement.first_repair:type_name -> cullet.money.v1.Money
-	16, // 1: cullet.payers.v1.PriceAgreement.further_repair:type_name -> cullet.money.v1.Money
-	16, // 2: cullet.payers.v1.PriceAgreement.crack_repair:type_name -> cullet.money.v1.Money
-	16, // 3: cullet.payers.v1.PriceAgreement.crack_further_25_mm:type_name -> cullet.money.v1.Money
-	16, // 4: cullet.payers.v1.PriceAgreement.trip_charge:type_name -> cullet.money.v1.Money
+	19, // 0: cullet.payers.v1.PriceAgreement.first_repair:type_name -> cullet.money.v1.Money
+	19, // 1: cullet.payers.v1.PriceAgreement.further_repair:type_name -> cullet.money.v1.Money
+	19, // 2: cullet.payers.v1.PriceAgreement.crack_repair:type_name -> cullet.money.v1.Money
+	19, // 3: cullet.payers.v1.PriceAgreement.crack_further_25_mm:type_name -> cullet.money.v1.Money
+	19, // 4: cullet.payers.v1.PriceAgreement.trip_charge:type_name -> cullet.money.v1.Money
 	2,  // 5: cullet.payers.v1.PayerProfile.photos:type_name -> cullet.payers.v1.PhotoDemand
 	1,  // 6: cullet.payers.v1.PayerProfile.price_agreements:type_name -> cullet.payers.v1.PriceAgreement
-	3,  // 7: cullet.payers.v1.PayerProfile.required_readings:type_name -> cullet.payers.v1.ReadingDemand
-	0,  // 8: cullet.payers.v1.Payer.kind:type_name -> cullet.payers.v1.PayerKind
-	4,  // 9: cullet.payers.v1.Payer.profile:type_name -> cullet.payers.v1.PayerProfile
-	17, // 10: cullet.payers.v1.Payer.create_time:type_name -> google.protobuf.Timestamp
-	0,  // 11: cullet.payers.v1.CreatePayerRequest.kind:type_name -> cullet.payers.v1.PayerKind
-	4,  // 12: cullet.payers.v1.CreatePayerRequest.profile:type_name -> cullet.payers.v1.PayerProfile
-	5,  // 13: cullet.payers.v1.CreatePayerResponse.payer:type_name -> cullet.payers.v1.Payer
-	5,  // 14: cullet.payers.v1.GetPayerResponse.payer:type_name -> cullet.payers.v1.Payer
-	5,  // 15: cullet.payers.v1.ListPayersResponse.payers:type_name -> cullet.payers.v1.Payer
-	4,  // 16: cullet.payers.v1.UpdatePayerProfileRequest.profile:type_name -> cullet.payers.v1.PayerProfile
-	5,  // 17: cullet.payers.v1.UpdatePayerProfileResponse.payer:type_name -> cullet.payers.v1.Payer
-	17, // 18: cullet.payers.v1.SetPayerCredentialsResponse.store_time:type_name -> google.protobuf.Timestamp
-	6,  // 19: cullet.payers.v1.PayerService.CreatePayer:input_type -> cullet.payers.v1.CreatePayerRequest
-	8,  // 20: cullet.payers.v1.PayerService.GetPayer:input_type -> cullet.payers.v1.GetPayerRequest
-	10, // 21: cullet.payers.v1.PayerService.ListPayers:input_type -> cullet.payers.v1.ListPayersRequest
-	12, // 22: cullet.payers.v1.PayerService.UpdatePayerProfile:input_type -> cullet.payers.v1.UpdatePayerProfileRequest
-	14, // 23: cullet.payers.v1.PayerService.SetPayerCredentials:input_type -> cullet.payers.v1.SetPayerCredentialsRequest
-	7,  // 24: cullet.payers.v1.PayerService.CreatePayer:output_type -> cullet.payers.v1.CreatePayerResponse
-	9,  // 25: cullet.payers.v1.PayerService.GetPayer:output_type -> cullet.payers.v1.GetPayerResponse
-	11, // 26: cullet.payers.v1.PayerService.ListPayers:output_type -> cullet.payers.v1.ListPayersResponse
-	13, // 27: cullet.payers.v1.PayerService.UpdatePayerProfile:output_type -> cullet.payers.v1.UpdatePayerProfileResponse
-	15, // 28: cullet.payers.v1.PayerService.SetPayerCredentials:output_type -> cullet.payers.v1.SetPayerCredentialsResponse
-	24, // [24:29] is the sub-list for method output_type
-	19, // [19:24] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	5,  // 7: cullet.payers.v1.PayerProfile.x12:type_name -> cullet.payers.v1.X12Settings
+	6,  // 8: cullet.payers.v1.PayerProfile.csv:type_name -> cullet.payers.v1.CsvSettings
+	3,  // 9: cullet.payers.v1.PayerProfile.required_readings:type_name -> cullet.payers.v1.ReadingDemand
+	7,  // 10: cullet.payers.v1.CsvSettings.columns:type_name -> cullet.payers.v1.CsvColumn
+	0,  // 11: cullet.payers.v1.Payer.kind:type_name -> cullet.payers.v1.PayerKind
+	4,  // 12: cullet.payers.v1.Payer.profile:type_name -> cullet.payers.v1.PayerProfile
+	20, // 13: cullet.payers.v1.Payer.create_time:type_name -> google.protobuf.Timestamp
+	0,  // 14: cullet.payers.v1.CreatePayerRequest.kind:type_name -> cullet.payers.v1.PayerKind
+	4,  // 15: cullet.payers.v1.CreatePayerRequest.profile:type_name -> cullet.payers.v1.PayerProfile
+	8,  // 16: cullet.payers.v1.CreatePayerResponse.payer:type_name -> cullet.payers.v1.Payer
+	8,  // 17: cullet.payers.v1.GetPayerResponse.payer:type_name -> cullet.payers.v1.Payer
+	8,  // 18: cullet.payers.v1.ListPayersResponse.payers:type_name -> cullet.payers.v1.Payer
+	4,  // 19: cullet.payers.v1.UpdatePayerProfileRequest.profile:type_name -> cullet.payers.v1.PayerProfile
+	8,  // 20: cullet.payers.v1.UpdatePayerProfileResponse.payer:type_name -> cullet.payers.v1.Payer
+	20, // 21: cullet.payers.v1.SetPayerCredentialsResponse.store_time:type_name -> google.protobuf.Timestamp
+	9,  // 22: cullet.payers.v1.PayerService.CreatePayer:input_type -> cullet.payers.v1.CreatePayerRequest
+	11, // 23: cullet.payers.v1.PayerService.GetPayer:input_type -> cullet.payers.v1.GetPayerRequest
+	13, // 24: cullet.payers.v1.PayerService.ListPayers:input_type -> cullet.payers.v1.ListPayersRequest
+	15, // 25: cullet.payers.v1.PayerService.UpdatePayerProfile:input_type -> cullet.payers.v1.UpdatePayerProfileRequest
+	17, // 26: cullet.payers.v1.PayerService.SetPayerCredentials:input_type -> cullet.payers.v1.SetPayerCredentialsRequest
+	10, // 27: cullet.payers.v1.PayerService.CreatePayer:output_type -> cullet.payers.v1.CreatePayerResponse
+	12, // 28: cullet.payers.v1.PayerService.GetPayer:output_type -> cullet.payers.v1.GetPayerResponse
+	14, // 29: cullet.payers.v1.PayerService.ListPayers:output_type -> cullet.payers.v1.ListPayersResponse
+	16, // 30: cullet.payers.v1.PayerService.UpdatePayerProfile:output_type -> cullet.payers.v1.UpdatePayerProfileResponse
+	18, // 31: cullet.payers.v1.PayerService.SetPayerCredentials:output_type -> cullet.payers.v1.SetPayerCredentialsResponse
+	27, // [27:32] is the sub-list for method output_type
+	22, // [22:27] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_cullet_payers_v1_payers_proto_init() }
@@ -1547,7 +1858,7 @@ func file_cullet_payers_v1_payers_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_payers_v1_payers_proto_rawDesc), len(file_cullet_payers_v1_payers_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   15,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
