@@ -73,11 +73,15 @@ TABLE attempts -- Every attempt of every delivery, with the first of what was an
     status integer NOT NULL
     latency_ms integer NOT NULL
     answer text NOT NULL
+    endpoint_id uuid NOT NULL
+    sentence text NOT NULL DEFAULT ''::text
     CONSTRAINT attempts_pkey PRIMARY KEY (shop_id, delivery_id, attempt_number)
     CONSTRAINT attempts_answer_check CHECK ((char_length(answer) <= 4096))
     CONSTRAINT attempts_attempt_number_check CHECK ((attempt_number >= 1))
     CONSTRAINT attempts_latency_ms_check CHECK ((latency_ms >= 0))
+    CONSTRAINT attempts_sentence_check CHECK ((char_length(sentence) <= 1000))
     CONSTRAINT attempts_shop_id_delivery_id_fkey FOREIGN KEY (shop_id, delivery_id) REFERENCES deliveries(shop_id, delivery_id)
+    CREATE INDEX attempts_of_endpoint ON public.attempts USING btree (shop_id, endpoint_id, attempt_time, delivery_id, attempt_number)
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.attempts FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.attempts FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
     FORCE ROW LEVEL SECURITY
@@ -296,18 +300,23 @@ TABLE deliveries -- Events on their way to endpoints; every one ends delivered o
     last_status integer NOT NULL DEFAULT 0
     last_error text NOT NULL DEFAULT ''::text
     next_attempt_time timestamp with time zone
+    round_start integer NOT NULL DEFAULT 0
     CONSTRAINT deliveries_pkey PRIMARY KEY (shop_id, delivery_id)
     CONSTRAINT deliveries_once UNIQUE (shop_id, event_id, endpoint_id)
     CONSTRAINT deliveries_attempt_count_check CHECK ((attempt_count >= 0))
     CONSTRAINT deliveries_check CHECK (((state = 'PENDING'::text) = (next_attempt_time IS NOT NULL)))
+    CONSTRAINT deliveries_check1 CHECK (((round_start >= 0) AND (round_start <= attempt_count)))
+    CONSTRAINT deliveries_dead_say_why CHECK (((state <> 'DEAD'::text) OR (last_error <> ''::text)))
     CONSTRAINT deliveries_last_error_check CHECK ((char_length(last_error) <= 4500))
     CONSTRAINT deliveries_state_check CHECK ((state = ANY (ARRAY['PENDING'::text, 'DELIVERED'::text, 'DEAD'::text])))
     CONSTRAINT deliveries_shop_id_endpoint_id_fkey FOREIGN KEY (shop_id, endpoint_id) REFERENCES endpoints(shop_id, endpoint_id)
     CONSTRAINT deliveries_shop_id_event_id_fkey FOREIGN KEY (shop_id, event_id) REFERENCES events(shop_id, event_id)
-    CREATE INDEX deliveries_pending ON public.deliveries USING btree (shop_id, next_attempt_time) WHERE (state = 'PENDING'::text)
+    CREATE INDEX deliveries_dead ON public.deliveries USING btree (shop_id, endpoint_id, event_id) WHERE (state = 'DEAD'::text)
+    CREATE INDEX deliveries_due ON public.deliveries USING btree (shop_id, endpoint_id, next_attempt_time, event_id) WHERE (state = 'PENDING'::text)
+    CREATE INDEX deliveries_of_endpoint ON public.deliveries USING btree (shop_id, endpoint_id, event_id)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY INSERT, SELECT, UPDATE (state, attempt_count, last_status, last_error, next_attempt_time)
+    RUNTIME MAY INSERT, SELECT, UPDATE (state, attempt_count, last_status, last_error, next_attempt_time, round_start)
 
 TABLE disputes -- What a debtor contests, and what came of it.
     shop_id uuid NOT NULL
@@ -341,14 +350,24 @@ TABLE endpoints
     sealed_secret bytea NOT NULL
     failing_since timestamp with time zone
     create_time timestamp with time zone NOT NULL
+    hears_since timestamp with time zone NOT NULL
+    version integer NOT NULL DEFAULT 1
+    previous_secret bytea
+    previous_until timestamp with time zone
+    disable_cause text NOT NULL DEFAULT ''::text
+    disable_time timestamp with time zone
     CONSTRAINT endpoints_pkey PRIMARY KEY (shop_id, endpoint_id)
+    CONSTRAINT endpoints_disable_cause_check CHECK ((disable_cause = ANY (ARRAY[''::text, 'GONE'::text, 'FAILING'::text, 'PERSON'::text])))
+    CONSTRAINT endpoints_disabled CHECK ((((state = 'DISABLED'::text) = (disable_cause <> ''::text)) AND ((state = 'DISABLED'::text) = (disable_time IS NOT NULL))))
+    CONSTRAINT endpoints_previous CHECK (((previous_secret IS NULL) = (previous_until IS NULL)))
     CONSTRAINT endpoints_reason_check CHECK ((char_length(reason) <= 500))
     CONSTRAINT endpoints_state_check CHECK ((state = ANY (ARRAY['ACTIVE'::text, 'PAUSED'::text, 'DISABLED'::text])))
     CONSTRAINT endpoints_url_check CHECK (((char_length(url) >= 8) AND (char_length(url) <= 2000)))
+    CONSTRAINT endpoints_version_check CHECK ((version >= 1))
     CONSTRAINT endpoints_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY INSERT, SELECT, UPDATE (state, reason, sealed_secret, failing_since)
+    RUNTIME MAY INSERT, SELECT, UPDATE (url, event_types, state, reason, sealed_secret, failing_since, hears_since, version, previous_secret, previous_until, disable_cause, disable_time)
 
 TABLE events -- What happened to a subject, in the order of its versions; append-only.
     shop_id uuid NOT NULL
@@ -367,6 +386,7 @@ TABLE events -- What happened to a subject, in the order of its versions; append
     CONSTRAINT events_subject_kind_check CHECK ((subject_kind ~ '^[a-z][a-z_]*$'::text))
     CONSTRAINT events_subject_version_check CHECK ((subject_version >= 1))
     CONSTRAINT events_type_check CHECK ((type ~ '^[a-z][a-z_]*(\.[a-z][a-z_]*)+$'::text))
+    CREATE INDEX events_time ON public.events USING brin (occurred_time)
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.events FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.events FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
     FORCE ROW LEVEL SECURITY
@@ -966,6 +986,12 @@ TABLE shops -- The repair businesses; settings is access.Shop.
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE (settings, version)
+
+TABLE webhook_shops -- Shops that have endpoints, for couriers, which serve all of them; no personal data.
+    shop_id uuid NOT NULL
+    CONSTRAINT webhook_shops_pkey PRIMARY KEY (shop_id)
+    CONSTRAINT webhook_shops_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    RUNTIME MAY INSERT, SELECT
 
 TABLE work -- Things to be done, claimed with FOR UPDATE SKIP LOCKED; no personal data.
     work_id bigint NOT NULL GENERATED ALWAYS AS IDENTITY

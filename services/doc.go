@@ -42,7 +42,7 @@
 //	invoicespg    invoices invoice_lines receivables journal_entries journal_lines payments
 //	              remittances remittance_lines allocations refunds disputes
 //	runspg        runs batches batch_documents messages answers
-//	webhookspg    endpoints deliveries attempts
+//	webhookspg    endpoints deliveries attempts webhook_shops
 //
 // # Arrows
 //

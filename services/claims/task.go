@@ -18,6 +18,7 @@ const (
 	TaskShortPaid            TaskReason = "SHORT_PAID"
 	TaskUnmatchedMoney       TaskReason = "UNMATCHED_MONEY"
 	TaskUnknownAnswer        TaskReason = "UNKNOWN_ANSWER"
+	TaskEndpointDisabled     TaskReason = "ENDPOINT_DISABLED"
 	TaskHeld                 TaskReason = "HELD"
 	TaskReadyToRelease       TaskReason = "READY_TO_RELEASE"
 )
@@ -25,7 +26,7 @@ const (
 // TaskReasons lists every reason.
 func TaskReasons() []TaskReason {
 	return []TaskReason{TaskStopped, TaskRejected, TaskInformationRequested, TaskDenied, TaskAnswerOverdue,
-		TaskShortPaid, TaskUnmatchedMoney, TaskUnknownAnswer, TaskHeld, TaskReadyToRelease}
+		TaskShortPaid, TaskUnmatchedMoney, TaskUnknownAnswer, TaskEndpointDisabled, TaskHeld, TaskReadyToRelease}
 }
 
 // Task is what a person must do. Tasks are not stored: they follow from how things stand, so
@@ -68,6 +69,8 @@ func (t Task) Sentence() string {
 		return "Money came that has no place yet: " + words(t.Words) + " Put it on an invoice."
 	case TaskUnknownAnswer:
 		return "A message could not be placed: " + words(t.Words) + " Look at it."
+	case TaskEndpointDisabled:
+		return "Nobody hears of the claims at " + words(t.Words) + " Have it mended, make it active, then replay what it missed."
 	case TaskHeld:
 		return "Held: " + words(t.Words) + " Look again, then lift the hold or set another day."
 	}

@@ -216,7 +216,10 @@ func (p *Pipeline) credit(ctx context.Context, tx *pg.Tx, c claims.Claim, reason
 	if err := invoicespg.Insert(ctx, tx, []invoices.Invoice{credit}, []invoices.Entry{entry}); err != nil {
 		return invoices.Invoice{}, err
 	}
-	return credit, p.takeOff(ctx, tx, original, credit, entry, c, reason, actor, at)
+	if err := p.takeOff(ctx, tx, original, credit, entry, c, reason, actor, at); err != nil {
+		return invoices.Invoice{}, err
+	}
+	return credit, p.tellCredited(ctx, tx, original, credit, actor)
 }
 
 // takeOff allocates a credit note to the receivables of the invoice that it credits.

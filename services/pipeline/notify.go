@@ -2,12 +2,11 @@ package pipeline
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
+	"maps"
 	"math/rand/v2"
-	"time"
+	"slices"
 
-	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
@@ -16,129 +15,99 @@ import (
 	"cullet/services/webhooks/webhookspg"
 )
 
-// failingFor is how long an endpoint may fail without a break before it is disabled.
-const failingFor = 5 * 24 * time.Hour
-
-// EndpointSecret is where the secret of an endpoint is kept sealed.
+// EndpointSecret is where the secrets of an endpoint are kept sealed.
 func EndpointSecret(shop ident.Shop, id ident.Endpoint) seal.Place {
 	return seal.Place{Shop: shop, Table: "endpoints", Column: "sealed_secret", Row: string(id)}
 }
 
-// letter is one delivery, ready to be sent.
-type letter struct {
-	delivery webhooks.Delivery
-	endpoint webhooks.Endpoint
-	outgoing webhooks.Outgoing
-}
-
-// Deliver sends one delivery once and stores what came of it: delivered, dead with a reason, or
-// pending with the time of the next attempt. It holds no transaction while it sends. Called
-// again, it sends the same identifier and the same bytes.
-func (p *Pipeline) Deliver(ctx context.Context, shop ident.Shop, key string) error {
-	l, ok, err := p.letterOf(ctx, shop, ident.Delivery(key))
-	if err != nil || !ok {
+// announce writes the events of a change in its transaction, and a delivery for every endpoint
+// that wants to hear them.
+func announce(ctx context.Context, tx *pg.Tx, events ...outbox.Event) error {
+	if len(events) == 0 {
+		return nil
+	}
+	if err := outbox.Add(ctx, tx, events...); err != nil {
 		return err
 	}
-	attempt := p.Sender.Send(ctx, l.outgoing)
-	if ctx.Err() != nil { // the program ends: nothing was learned
-		return context.Cause(ctx)
+	ids := make([]ident.Event, len(events))
+	for i, e := range events {
+		ids[i] = e.ID
 	}
+	return webhookspg.FanOut(ctx, tx, ids)
+}
+
+// tellJob fans out what happened to a job. The events stand in the transaction that recorded it, which
+// is one statement and stays so; the work that opens its claims comes with it and tells.
+func (p *Pipeline) tellJob(ctx context.Context, shop ident.Shop, job ident.Job) error {
 	return pg.Transact(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) error {
-		return p.learn(ctx, tx, l, attempt)
+		return webhookspg.FanOutSubject(ctx, tx, "job", string(job))
 	})
 }
 
-// letterOf reads a delivery that is to be sent now; ok is false when it is not.
-func (p *Pipeline) letterOf(ctx context.Context, shop ident.Shop, id ident.Delivery) (l letter, ok bool, err error) {
-	err = pg.Read(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) error {
-		var err error
-		if l.delivery, ok, err = webhookspg.Delivery(ctx, tx, id); err != nil || !ok {
-			return err
+// outgoing makes a parcel ready to be sent: signed with both secrets while one replaces the other.
+func (p *Pipeline) outgoing(parcel webhookspg.Parcel) (webhooks.Outgoing, error) {
+	o := webhooks.Outgoing{URL: parcel.To.URL, EventID: string(parcel.Event), Body: parcel.Body}
+	sealed := [][]byte{parcel.Secrets.Present}
+	if until := parcel.To.PreviousUntil; until != nil && until.After(p.now()) {
+		sealed = append(sealed, parcel.Secrets.Previous)
+	}
+	for _, s := range sealed {
+		secret, err := p.Sealer.Open(EndpointSecret(parcel.Shop, parcel.Endpoint), s)
+		if err != nil {
+			return o, fmt.Errorf("open a secret of endpoint %s: %w", parcel.Endpoint, err)
 		}
-		var sealed []byte
-		l.endpoint, sealed, err = webhookspg.Endpoint(ctx, tx, l.delivery.Endpoint)
+		o.Secrets = append(o.Secrets, string(secret))
+	}
+	return o, nil
+}
+
+// tried is one attempt that has come back.
+type tried struct {
+	parcel  webhookspg.Parcel
+	attempt webhooks.Attempt
+}
+
+// learn stores attempts of one shop with what follows from them for their deliveries and endpoints.
+// It may be repeated.
+func (p *Pipeline) learn(ctx context.Context, shop ident.Shop, all []tried) error {
+	return pg.Transact(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) error {
+		named := map[ident.Endpoint]bool{}
+		for _, t := range all {
+			named[t.parcel.Endpoint] = true
+		}
+		before, err := webhookspg.LockEndpoints(ctx, tx, slices.Sorted(maps.Keys(named)))
 		if err != nil {
 			return err
 		}
-		ok = l.delivery.State == webhooks.Pending && l.endpoint.State == webhooks.Active
-		if !ok {
-			return nil
+		after, results := maps.Clone(before), make([]webhookspg.Result, len(all))
+		for i, t := range all {
+			d, e := t.parcel.Delivery, after[t.parcel.Endpoint]
+			webhooks.Learn(&d, &e, t.attempt, p.now(), rand.Float64())
+			after[e.ID], results[i] = e, webhookspg.Result{Delivery: d, Attempt: t.attempt}
 		}
-		secret, err := p.Sealer.Open(EndpointSecret(shop, l.endpoint.ID), sealed)
-		if err != nil {
-			return fmt.Errorf("open the secret of endpoint %s: %w", l.endpoint.ID, err)
+		if err := webhookspg.Settle(ctx, tx, results); err != nil {
+			return err
 		}
-		body, err := bodyOf(ctx, tx, l.delivery.Event)
-		l.outgoing = webhooks.Outgoing{URL: l.endpoint.URL, EventID: string(l.delivery.Event), Body: body, Secrets: []string{string(secret)}}
-		return err
+		return changeEndpoints(ctx, tx, before, after)
 	})
-	return l, ok, err
 }
 
-// bodyOf writes an event as endpoints receive it: the same bytes each time.
-func bodyOf(ctx context.Context, tx *pg.Tx, id ident.Event) ([]byte, error) {
-	found, err := outbox.Find(ctx, tx, id)
-	if err != nil {
-		return nil, err
+// changeEndpoints stores what attempts have changed of their endpoints, in the order of their locks.
+func changeEndpoints(ctx context.Context, tx *pg.Tx, before, after map[ident.Endpoint]webhooks.Endpoint) error {
+	for _, id := range slices.Sorted(maps.Keys(after)) {
+		was, is := before[id], after[id]
+		if was.State == is.State && (was.FailingSince == nil) == (is.FailingSince == nil) {
+			continue
+		}
+		if err := webhookspg.SetEndpoint(ctx, tx, is); err != nil {
+			return err
+		}
+		if is.State != webhooks.Disabled || was.State == webhooks.Disabled {
+			continue
+		}
+		if err := webhookspg.Bury(ctx, tx, is); err != nil {
+			return err
+		}
 	}
-	if len(found) != 1 {
-		return nil, errs.Missing("event", string(id))
-	}
-	e := found[0]
-	return json.Marshal(webhooks.Body{EventID: e.ID, Type: e.Type, OccurTime: e.OccurTime.UTC(), Subject: e.SubjectKind,
-		SubjectID: e.SubjectID, Version: e.SubjectVersion, Data: e.Data})
-}
-
-// learn stores an attempt with what follows from it for the delivery and for its endpoint.
-func (p *Pipeline) learn(ctx context.Context, tx *pg.Tx, l letter, a webhooks.Attempt) error {
-	endpoint, _, err := webhookspg.LockEndpoint(ctx, tx, l.endpoint.ID)
-	if err != nil {
-		return err
-	}
-	d, at := l.delivery, p.now()
-	d.AttemptCount++
-	var next *time.Time
-	switch a.Outcome {
-	case webhooks.OutcomeDelivered:
-		d.State, endpoint.FailingSince = webhooks.Delivered, nil
-	case webhooks.OutcomeDead:
-		d.State = webhooks.Dead
-	case webhooks.OutcomeGone:
-		d.State, endpoint.State, endpoint.Reason = webhooks.Dead, webhooks.Disabled, "It answered 410 Gone: it wants nothing more."
-	default:
-		next = again(&d, &endpoint, a, at)
-	}
-	stored, err := webhookspg.Settle(ctx, tx, d, a, next)
-	if err != nil || !stored {
-		return err
-	}
-	if err := webhookspg.SetEndpoint(ctx, tx, endpoint); err != nil {
-		return err
-	}
-	if endpoint.State == webhooks.Disabled {
-		return webhookspg.Bury(ctx, tx, endpoint.ID, endpoint.Reason)
-	}
-	if next == nil {
-		return nil
-	}
-	return outbox.EnqueueAt(ctx, tx, TopicDeliver, *next, d.ID)
-}
-
-// again plans the next attempt of a delivery that failed, or ends it; an endpoint that has failed
-// for five days without a break is disabled.
-func again(d *webhooks.Delivery, endpoint *webhooks.Endpoint, a webhooks.Attempt, at time.Time) *time.Time {
-	if endpoint.FailingSince == nil {
-		endpoint.FailingSince = &at
-	}
-	if at.Sub(*endpoint.FailingSince) >= failingFor {
-		endpoint.State, endpoint.Reason = webhooks.Disabled, "It has not answered with success for five days: "+a.Sentence
-		d.State = webhooks.Dead
-		return nil
-	}
-	next, ok := webhooks.NextAttempt(d.AttemptCount, at, a.RetryAfter, rand.Float64())
-	if !ok {
-		d.State = webhooks.Dead
-		return nil
-	}
-	return &next
+	return nil
 }

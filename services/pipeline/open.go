@@ -27,6 +27,9 @@ const serverActor = "server"
 // Open opens the claim of a recorded job, or checks it again after the job was amended. A job
 // without a payer has no claim: the motorist pays himself. It may be repeated.
 func (p *Pipeline) Open(ctx context.Context, shop ident.Shop, jobKey string) error {
+	if err := p.tellJob(ctx, shop, ident.Job(jobKey)); err != nil {
+		return err
+	}
 	return pg.Transact(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) error {
 		job, err := jobspg.Get(ctx, tx, ident.Job(jobKey), 0)
 		if err != nil {

@@ -6,7 +6,6 @@
 package pipeline
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"log/slog"
@@ -21,17 +20,15 @@ import (
 	"cullet/services/jobs/jobspg"
 	"cullet/services/runs"
 	"cullet/services/webhooks"
-	"cullet/services/webhooks/webhookspg"
 )
 
 // Topics of the work queue. A key is the identifier of what the work is about.
 const (
-	TopicOpen    = jobspg.TopicOpen // key: job
-	TopicCheck   = "claim.check"    // key: claim
-	TopicRun     = "run.advance"    // key: run
-	TopicSend    = "batch.send"     // key: batch
-	TopicPost    = "message.post"   // key: message
-	TopicDeliver = "event.deliver"  // key: delivery
+	TopicOpen  = jobspg.TopicOpen // key: job
+	TopicCheck = "claim.check"    // key: claim
+	TopicRun   = "run.advance"    // key: run
+	TopicSend  = "batch.send"     // key: batch
+	TopicPost  = "message.post"   // key: message
 )
 
 // Config is what the pipeline works with.
@@ -74,26 +71,6 @@ func New(c Config) *Pipeline {
 
 // now is the clock in UTC, cut to the microseconds that the database keeps.
 func (p *Pipeline) now() time.Time { return p.Now().UTC().Truncate(time.Microsecond) }
-
-// announce writes the events of a change in its transaction, and a delivery for every endpoint
-// that wants to hear them.
-func announce(ctx context.Context, tx *pg.Tx, events ...outbox.Event) error {
-	if len(events) == 0 {
-		return nil
-	}
-	if err := outbox.Add(ctx, tx, events...); err != nil {
-		return err
-	}
-	ids := make([]ident.Event, len(events))
-	for i, e := range events {
-		ids[i] = e.ID
-	}
-	deliveries, err := webhookspg.FanOut(ctx, tx, ids, events[0].OccurTime)
-	if err != nil || len(deliveries) == 0 {
-		return err
-	}
-	return outbox.Enqueue(ctx, tx, TopicDeliver, deliveries...)
-}
 
 // claimEvent tells a change of a claim with the state after it.
 func claimEvent(kind string, c claims.Claim, actor string, at time.Time, extra map[string]any) outbox.Event {

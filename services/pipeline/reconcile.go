@@ -143,3 +143,14 @@ func (p *Pipeline) tellIssued(ctx context.Context, tx *pg.Tx, i invoices.Invoice
 	return announce(ctx, tx, outbox.Event{ID: ident.New[ident.Event](), Type: "invoice.issued", SubjectKind: "invoice",
 		SubjectID: string(i.ID), OccurTime: i.IssueTime, Actor: serverActor, Data: data})
 }
+
+// tellCredited announces a credit note on the invoice that it credits.
+func (p *Pipeline) tellCredited(ctx context.Context, tx *pg.Tx, original, credit invoices.Invoice, actor string) error {
+	data, err := json.Marshal(map[string]any{"invoice_id": original.ID, "invoice_number": original.Number,
+		"credit_note_id": credit.ID, "credit_note_number": credit.Number, "total": credit.Total})
+	if err != nil {
+		return fmt.Errorf("write event invoice.credited as JSON: %w", err)
+	}
+	return announce(ctx, tx, outbox.Event{ID: ident.New[ident.Event](), Type: "invoice.credited", SubjectKind: "invoice",
+		SubjectID: string(original.ID), OccurTime: credit.IssueTime, Actor: actor, Data: data})
+}

@@ -74,6 +74,7 @@ func TestEveryChangeHasOneEffect(t *testing.T) {
 					t.Run(c.name(), func(t *testing.T) { h.everywhere(t, c) })
 				}
 				h.booksHold(t)
+				h.everythingIsTold(t)
 			})
 		})
 	}

@@ -75,7 +75,42 @@ var partners = []change{
 		effect: effect{"requests": 1, "audit_entries": 1, "endpoints": 1, "endpoints.active": 1}},
 	{method: webhooksv1.WebhookService_SetEndpointState_FullMethodName,
 		prepare: waiting,
-		effect:  effect{"requests": 1, "audit_entries": 1, "endpoints.active": 1, "work.generation": 1}},
+		effect:  effect{"requests": 1, "audit_entries": 1, "endpoints.active": 1, "endpoints.version": 1}},
+	{method: webhooksv1.WebhookService_SetEndpointState_FullMethodName, when: "to disabled",
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			paused := waiting(t, h).(*webhooksv1.SetEndpointStateRequest)
+			paused.State = webhooksv1.EndpointState_ENDPOINT_STATE_DISABLED
+			return paused
+		},
+		effect: effect{"requests": 1, "audit_entries": 1, "endpoints.version": 1, "deliveries.dead": 1}},
+	{method: webhooksv1.WebhookService_UpdateEndpoint_FullMethodName,
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			e := h.endpoint(t)
+			return &webhooksv1.UpdateEndpointRequest{EndpointId: e.GetEndpointId(), Url: "https://shop.example/elsewhere",
+				EventTypes: []string{"claim.accepted"}, Etag: e.GetEtag()}
+		},
+		effect: effect{"requests": 1, "audit_entries": 1, "endpoints.version": 1}},
+	{method: webhooksv1.WebhookService_RotateSecret_FullMethodName,
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			return &webhooksv1.RotateSecretRequest{EndpointId: h.endpoint(t).GetEndpointId()}
+		},
+		effect: effect{"requests": 1, "audit_entries": 1, "endpoints.version": 1, "endpoints.previous": 1}},
+	{method: webhooksv1.WebhookService_SendTestEvent_FullMethodName,
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			return &webhooksv1.SendTestEventRequest{EndpointId: h.endpoint(t).GetEndpointId()}
+		},
+		effect: effect{"requests": 1, "events": 1, "deliveries": 1}},
+	{method: webhooksv1.WebhookService_ReplayEvents_FullMethodName,
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			to := h.endpoint(t).GetEndpointId()
+			tested, err := h.Webhooks.SendTestEvent(t.Context(), &webhooksv1.SendTestEventRequest{EndpointId: to})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return &webhooksv1.ReplayEventsRequest{EndpointId: h.endpoint(t).GetEndpointId(),
+				EventIds: []string{tested.GetDelivery().GetEventId()}}
+		},
+		effect: effect{"requests": 1, "audit_entries": 1, "deliveries": 1}},
 }
 
 func (h *cutHouse) newKey() *accessv1.CreateKeyRequest {

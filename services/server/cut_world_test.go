@@ -177,22 +177,22 @@ func (h *cutHouse) rejected(t *testing.T) *claimsv1.Claim {
 		if err := h.line.Advance(t.Context(), h.shop, run.GetRun().GetRunId()); err != nil {
 			t.Fatal(err)
 		}
-		h.reject(t, h.back)
+		h.answer(t, "REJECTED", h.back)
 	}
 	taken := h.back[0]
 	h.back = h.back[1:]
 	return h.inState(t, taken, claimsv1.State_STATE_REJECTED)
 }
 
-// reject is the payer's answer.
-func (h *cutHouse) reject(t *testing.T, claims []string) {
+// answer is what the payer says to claims.
+func (h *cutHouse) answer(t *testing.T, state string, claims []string) {
 	t.Helper()
 	var answers []string
 	for _, id := range claims {
 		var sequence int64
 		h.Get(&sequence, `SELECT sequence FROM claims WHERE claim_id = $1`, id)
-		answers = append(answers, fmt.Sprintf(`{"external_id": "answer to %s", "claim_number": "C-%06d", "state": "REJECTED",
-			"occur_time": "2026-10-20T20:00:00Z", "reasons": [{"code": "P-1", "text": "The policy number is another one."}]}`, id, sequence))
+		answers = append(answers, fmt.Sprintf(`{"external_id": "answer to %s", "claim_number": "C-%06d", "state": %q,
+			"occur_time": "2026-10-20T20:00:00Z", "reasons": [{"code": "P-1", "text": "The policy number is another one."}]}`, id, sequence, state))
 	}
 	name, body := fmt.Sprint("message-", h.next()), `{"answers": [`+strings.Join(answers, ", ")+`]}`
 	if _, err := h.line.Receive(t.Context(), h.shop, ident.Payer(h.payer), "webhook", name, nil, []byte(body)); err != nil {

@@ -9,6 +9,7 @@ import (
 	"cullet/proto/openapi"
 	"cullet/services/internal/gateway"
 	"cullet/services/payers"
+	"cullet/services/webhooks"
 )
 
 // handler makes everything that is served over HTTP.
@@ -28,6 +29,9 @@ func (s *service) handler() (http.Handler, error) {
 	mux.Handle("/v1/", api)
 	mux.HandleFunc("GET /openapi.json", document("application/json", openapi.Document()))
 	for name, schema := range s.Schemas {
+		mux.HandleFunc("GET /schemas/"+name, document("application/schema+json", schema))
+	}
+	for name, schema := range webhooks.Schemas() {
 		mux.HandleFunc("GET /schemas/"+name, document("application/schema+json", schema))
 	}
 	mux.HandleFunc("GET /healthz", s.healthz)

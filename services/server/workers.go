@@ -41,10 +41,10 @@ func (s *service) startWorkers(ctx context.Context) {
 		{2, map[string]outbox.Handler{pipeline.TopicRun: s.line.Advance}},
 		{2, map[string]outbox.Handler{jobspg.TopicImport: s.jobs().AdvanceImport}},
 		{8, map[string]outbox.Handler{pipeline.TopicSend: s.line.Send}},
-		{8, map[string]outbox.Handler{pipeline.TopicDeliver: s.line.Deliver}},
 	} {
 		workers = append(workers, outbox.NewWorker(s.db, outbox.Options{Concurrency: group.concurrency, Grace: workerGrace,
 			Log: s.Log}, group.handlers))
 	}
 	s.workers.Go(func() { outbox.RunTogether(ctx, workers...) })
+	s.workers.Go(func() { s.line.NewCourier().Run(ctx) })
 }

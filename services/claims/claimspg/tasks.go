@@ -69,9 +69,15 @@ WITH desk AS (
     '' AS due_date, d.telephone, d.hours, m.sentence AS words
   FROM messages m JOIN desk d ON d.payer_id = m.payer_id
   WHERE m.shop_id = $1 AND m.state IN ('UNKNOWN_CLAIM', 'REFUSED')
+), deaf AS (
+  SELECT 'ENDPOINT_DISABLED' AS reason, n.endpoint_id::text AS key, '' AS claim_id, 0::bigint AS sequence, '' AS remittance_id,
+    '' AS message_id, '' AS payer_name, '' AS motorist_name, 0::bigint AS amount, '' AS currency_code, '' AS due_date,
+    '' AS telephone, '' AS hours, split_part(split_part(n.url, '/', 3), '?', 1) || ', which was disabled: ' || n.reason AS words
+  FROM endpoints n WHERE n.shop_id = $1 AND n.disable_cause IN ('GONE', 'FAILING')
 ), task AS (
   SELECT * FROM from_claims UNION ALL SELECT * FROM overdue UNION ALL SELECT * FROM short
   UNION ALL SELECT * FROM unmatched UNION ALL SELECT * FROM lost
+  UNION ALL SELECT * FROM deaf
 )`
 
 // sortKey orders tasks by what it costs to wait: what runs out first, then what is at stake.

@@ -59,6 +59,9 @@ func toTask(t claims.Task) *claimsv1.Task {
 	message := &claimsv1.Task{Reason: string(t.Reason), Sentence: t.Sentence(), ClaimId: string(t.Claim),
 		ClaimNumber: t.ClaimNumber, RemittanceId: string(t.Remittance), MessageId: string(t.Message), PayerName: t.PayerName,
 		MotoristName: t.MotoristName, DueDate: t.DueDate, Telephone: t.Telephone, Hours: t.Hours}
+	if t.Reason == claims.TaskEndpointDisabled {
+		message.EndpointId = t.Key
+	}
 	if t.Amount.Currency != "" {
 		message.Amount = toMoney(t.Amount)
 	}

@@ -17,6 +17,7 @@ var withoutTenant = map[string]string{
 	"goose_db_version": "the migration tool's own; the runtime role may only read it",
 	"inbound_routes":   "a payer's webhook names a route before anybody knows whose it is",
 	"key_hashes":       "a call shows a secret before anybody knows whose it is",
+	"webhook_shops":    "couriers deliver for all shops; it holds their identifiers alone",
 	"work":             "workers take work of all shops; its keys are identifiers",
 }
 

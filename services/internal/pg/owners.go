@@ -51,7 +51,8 @@ var Owners = map[string]string{
 	"messages":        "services/runs/runspg",
 	"runs":            "services/runs/runspg",
 
-	"attempts":   "services/webhooks/webhookspg",
-	"deliveries": "services/webhooks/webhookspg",
-	"endpoints":  "services/webhooks/webhookspg",
+	"attempts":      "services/webhooks/webhookspg",
+	"deliveries":    "services/webhooks/webhookspg",
+	"endpoints":     "services/webhooks/webhookspg",
+	"webhook_shops": "services/webhooks/webhookspg",
 }

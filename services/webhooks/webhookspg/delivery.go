@@ -6,79 +6,132 @@ import (
 	"context"
 	"fmt"
 	"time"
+	"unicode/utf8"
 
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
 	"cullet/services/webhooks"
 )
 
+// Channel is where couriers listen for deliveries.
+const Channel = "cullet_deliveries"
+
 const fanOut = `
 INSERT INTO deliveries (shop_id, delivery_id, event_id, endpoint_id, state, next_attempt_time)
-SELECT e.shop_id, gen_random_uuid(), e.event_id, n.endpoint_id, 'PENDING', $3
-FROM endpoints n JOIN events e ON e.shop_id = n.shop_id AND e.event_id = ANY ($2)
-WHERE n.shop_id = $1 AND n.state = 'ACTIVE' AND (cardinality(n.event_types) = 0 OR e.type = ANY (n.event_types))
-ON CONFLICT ON CONSTRAINT deliveries_once DO NOTHING
-RETURNING delivery_id`
+SELECT e.shop_id, gen_random_uuid(), e.event_id, n.endpoint_id, 'PENDING', e.occurred_time
+FROM endpoints n JOIN events e ON e.shop_id = n.shop_id AND e.occurred_time >= n.hears_since
+WHERE n.shop_id = $1 AND n.state <> 'DISABLED' AND (cardinality(n.event_types) = 0 OR e.type = ANY (n.event_types)) `
 
-// FanOut writes a delivery of each event for every active endpoint that wants to hear it, in the
-// transaction of the event, and gives those that it wrote. Without endpoints it writes nothing.
-func FanOut(ctx context.Context, tx *pg.Tx, events []ident.Event, at time.Time) ([]ident.Delivery, error) {
-	var all []ident.Delivery
-	if err := tx.Select(ctx, &all, fanOut, string(tx.Shop()), pg.Array(events), at); err != nil {
-		return nil, fmt.Errorf("fan out %d events: %w", len(events), err)
-	}
-	return all, nil
+const onceEach = ` ON CONFLICT ON CONSTRAINT deliveries_once DO NOTHING`
+
+const (
+	fanOutEvents  = fanOut + `AND e.event_id = ANY ($2)` + onceEach
+	fanOutSubject = fanOut + `AND e.subject_kind = $2 AND e.subject_id = $3` + onceEach
+)
+
+// FanOut writes a delivery of each event for every endpoint that wants to hear it, is not disabled
+// and was there when it happened, in the transaction of the event, and wakes the couriers. Without
+// endpoints it writes nothing; what is there already stays.
+func FanOut(ctx context.Context, tx *pg.Tx, events []ident.Event) error {
+	return spread(ctx, tx, fanOutEvents, pg.Array(events))
 }
 
-const deliveryColumns = `d.shop_id, d.delivery_id, d.event_id, d.endpoint_id, e.type AS event_type, d.state,
-d.attempt_count, d.last_status, d.last_error, d.next_attempt_time`
+// FanOutSubject is FanOut for all events of a subject that were stored before.
+func FanOutSubject(ctx context.Context, tx *pg.Tx, kind, id string) error {
+	return spread(ctx, tx, fanOutSubject, kind, id)
+}
 
-const fromDeliveries = ` FROM deliveries d JOIN events e ON e.shop_id = d.shop_id AND e.event_id = d.event_id`
+func spread(ctx context.Context, tx *pg.Tx, query string, args ...any) error {
+	n, err := tx.Exec(ctx, query, append([]any{string(tx.Shop())}, args...)...)
+	if err != nil {
+		return fmt.Errorf("fan out events: %w", err)
+	}
+	if n > 0 {
+		tx.Wake(Channel)
+	}
+	return nil
+}
+
+const insertDelivery = `
+INSERT INTO deliveries (shop_id, delivery_id, event_id, endpoint_id, state, next_attempt_time) VALUES ($1, $2, $3, $4, 'PENDING', $5)`
+
+// InsertDelivery sends one event to one endpoint.
+func InsertDelivery(ctx context.Context, tx *pg.Tx, d webhooks.Delivery) error {
+	_, err := tx.Exec(ctx, insertDelivery, string(tx.Shop()), string(d.ID), string(d.Event), string(d.Endpoint), d.NextAttempt)
+	if err != nil {
+		return fmt.Errorf("insert delivery %s: %w", d.ID, err)
+	}
+	tx.Wake(Channel)
+	return nil
+}
+
+const deliveryColumns = `d.shop_id, d.delivery_id, d.event_id, d.endpoint_id, d.state, d.attempt_count, d.round_start,
+d.last_status, d.last_error, d.next_attempt_time, e.type, e.occurred_time, e.subject_kind, e.subject_id, e.subject_version, e.data`
 
 type deliveryRow struct {
 	Shop         ident.Shop             `db:"shop_id"`
 	ID           ident.Delivery         `db:"delivery_id"`
 	Event        ident.Event            `db:"event_id"`
 	Endpoint     ident.Endpoint         `db:"endpoint_id"`
-	EventType    string                 `db:"event_type"`
 	State        webhooks.DeliveryState `db:"state"`
 	AttemptCount int                    `db:"attempt_count"`
+	RoundStart   int                    `db:"round_start"`
 	LastStatus   int                    `db:"last_status"`
 	LastError    string                 `db:"last_error"`
 	NextAttempt  *time.Time             `db:"next_attempt_time"`
+	EventType    string                 `db:"type"`
+	OccurTime    time.Time              `db:"occurred_time"`
+	Subject      string                 `db:"subject_kind"`
+	SubjectID    string                 `db:"subject_id"`
+	Version      int                    `db:"subject_version"`
+	Data         []byte                 `db:"data"`
 }
 
 func (r deliveryRow) delivery() webhooks.Delivery {
-	return webhooks.Delivery{ID: r.ID, Shop: r.Shop, Event: r.Event, Endpoint: r.Endpoint, EventType: r.EventType,
-		State: r.State, AttemptCount: r.AttemptCount, LastStatus: r.LastStatus, LastError: r.LastError,
-		NextAttempt: r.NextAttempt}
+	return webhooks.Delivery{ID: r.ID, Shop: r.Shop, Event: r.Event, Endpoint: r.Endpoint, State: r.State,
+		AttemptCount: r.AttemptCount, RoundStart: r.RoundStart, LastStatus: r.LastStatus, LastError: r.LastError,
+		NextAttempt: r.NextAttempt, EventType: r.EventType, OccurTime: r.OccurTime, Subject: r.Subject, SubjectID: r.SubjectID,
+		SubjectVersion: r.Version}
 }
 
-const selectDelivery = `SELECT ` + deliveryColumns + fromDeliveries + ` WHERE d.shop_id = $1 AND d.delivery_id = $2`
+func (r deliveryRow) body() ([]byte, error) {
+	return webhooks.Body{EventID: r.Event, Type: r.EventType, OccurTime: r.OccurTime, Subject: r.Subject, SubjectID: r.SubjectID,
+		Version: r.Version, Data: r.Data}.Bytes()
+}
 
-// Delivery reads a delivery; ok is false when there is none.
-func Delivery(ctx context.Context, tx *pg.Tx, id ident.Delivery) (d webhooks.Delivery, ok bool, err error) {
+const selectDelivery = `SELECT ` + deliveryColumns + `
+FROM deliveries d JOIN events e ON e.shop_id = d.shop_id AND e.event_id = d.event_id WHERE d.shop_id = $1 AND d.delivery_id = $2`
+
+// Delivery reads a delivery with the bytes that are sent; ok is false when there is none.
+func Delivery(ctx context.Context, tx *pg.Tx, id ident.Delivery) (d webhooks.Delivery, body []byte, ok bool, err error) {
 	var row deliveryRow
 	if err := tx.Get(ctx, &row, selectDelivery, string(tx.Shop()), string(id)); err != nil {
 		if pg.IsNoRows(err) {
-			return webhooks.Delivery{}, false, nil
+			return webhooks.Delivery{}, nil, false, nil
 		}
-		return webhooks.Delivery{}, false, fmt.Errorf("read delivery %s: %w", id, err)
+		return webhooks.Delivery{}, nil, false, fmt.Errorf("read delivery %s: %w", id, err)
 	}
-	return row.delivery(), true, nil
+	body, err = row.body()
+	return row.delivery(), body, err == nil, err
 }
 
-const listDeliveries = `SELECT ` + deliveryColumns + fromDeliveries + `
-WHERE d.shop_id = $1 AND ($2 = '' OR d.endpoint_id = NULLIF($2, '')::uuid)
-  AND ($3 = '' OR (e.occurred_time, d.delivery_id) < (SELECT e2.occurred_time, d2.delivery_id FROM deliveries d2
-    JOIN events e2 ON e2.shop_id = d2.shop_id AND e2.event_id = d2.event_id
-    WHERE d2.shop_id = $1 AND d2.delivery_id = NULLIF($3, '')::uuid))
-ORDER BY e.occurred_time DESC, d.delivery_id DESC LIMIT $4`
+// Filter narrows a list of deliveries; what is empty narrows nothing.
+type Filter struct {
+	Endpoint ident.Endpoint
+	State    webhooks.DeliveryState
+}
 
-// Deliveries lists deliveries, newest event first, from the one after on; endpoint empty is any.
-func Deliveries(ctx context.Context, tx *pg.Tx, endpoint ident.Endpoint, after ident.Delivery, limit int) ([]webhooks.Delivery, error) {
+const listDeliveries = `SELECT ` + deliveryColumns + `
+FROM deliveries d JOIN events e ON e.shop_id = d.shop_id AND e.event_id = d.event_id
+WHERE d.shop_id = $1 AND ($2 = '' OR d.endpoint_id = NULLIF($2, '')::uuid) AND ($3 = '' OR d.state = $3)
+  AND (d.event_id, d.endpoint_id) < ($4, $5)
+ORDER BY d.event_id DESC, d.endpoint_id DESC LIMIT $6`
+
+// Deliveries lists deliveries, newest event first, those behind the event and the endpoint.
+func Deliveries(ctx context.Context, tx *pg.Tx, f Filter, event, endpoint string, limit int) ([]webhooks.Delivery, error) {
 	var rows []deliveryRow
-	if err := tx.Select(ctx, &rows, listDeliveries, string(tx.Shop()), string(endpoint), string(after), limit); err != nil {
+	err := tx.Select(ctx, &rows, listDeliveries, string(tx.Shop()), string(f.Endpoint), string(f.State), event, endpoint, limit)
+	if err != nil {
 		return nil, fmt.Errorf("list deliveries: %w", err)
 	}
 	all := make([]webhooks.Delivery, len(rows))
@@ -88,24 +141,30 @@ func Deliveries(ctx context.Context, tx *pg.Tx, endpoint ident.Endpoint, after i
 	return all, nil
 }
 
-const settleDelivery = `
-WITH tried AS (
-  UPDATE deliveries SET state = $4, attempt_count = $3, last_status = $5, last_error = $6, next_attempt_time = $7
-  WHERE shop_id = $1 AND delivery_id = $2 AND state = 'PENDING' AND attempt_count = $3 - 1
-  RETURNING delivery_id
-)
-INSERT INTO attempts (shop_id, delivery_id, attempt_number, attempt_time, status, latency_ms, answer)
-SELECT $1, delivery_id, $3, $8, $5, $9, $10 FROM tried`
+const buryPending = `
+UPDATE deliveries SET state = 'DEAD', next_attempt_time = NULL, last_error = $3
+WHERE shop_id = $1 AND endpoint_id = $2 AND state = 'PENDING'`
 
-// Settle stores an attempt and what it leaves: delivered, dead, or pending until next. Ok is
-// false when another attempt of that number was stored first.
-func Settle(ctx context.Context, tx *pg.Tx, d webhooks.Delivery, a webhooks.Attempt, next *time.Time) (ok bool, err error) {
-	n, err := tx.Exec(ctx, settleDelivery, string(tx.Shop()), string(d.ID), d.AttemptCount, string(d.State), a.Status,
-		a.Sentence, next, a.StartTime.UTC(), a.Latency.Milliseconds(), printable(a.Answer))
-	if err != nil {
-		return false, fmt.Errorf("settle delivery %s: %w", d.ID, err)
+// Bury ends everything that waits for an endpoint that was disabled, with the reason.
+func Bury(ctx context.Context, tx *pg.Tx, e webhooks.Endpoint) error {
+	if _, err := tx.Exec(ctx, buryPending, string(tx.Shop()), string(e.ID), clip("The endpoint is disabled. "+e.Reason, maxError)); err != nil {
+		return fmt.Errorf("bury what waits for endpoint %s: %w", e.ID, err)
 	}
-	return n == 1, nil
+	return nil
+}
+
+// maxError is how many bytes of an error are kept.
+const maxError = 1000
+
+// clip cuts a text to so many bytes, between characters.
+func clip(text string, most int) string {
+	if len(text) <= most {
+		return text
+	}
+	for most > 0 && !utf8.RuneStart(text[most]) {
+		most--
+	}
+	return text[:most]
 }
 
 // printable keeps an answer as text that PostgreSQL takes: valid, without NUL, at most 4096
@@ -118,27 +177,4 @@ func printable(answer []byte) string {
 		}
 	}
 	return string(out)
-}
-
-const pendingOf = `SELECT delivery_id FROM deliveries WHERE shop_id = $1 AND endpoint_id = $2 AND state = 'PENDING' LIMIT 10000`
-
-// PendingOf lists the deliveries that wait for an endpoint.
-func PendingOf(ctx context.Context, tx *pg.Tx, endpoint ident.Endpoint) ([]ident.Delivery, error) {
-	var all []ident.Delivery
-	if err := tx.Select(ctx, &all, pendingOf, string(tx.Shop()), string(endpoint)); err != nil {
-		return nil, fmt.Errorf("list what waits for endpoint %s: %w", endpoint, err)
-	}
-	return all, nil
-}
-
-const buryPending = `
-UPDATE deliveries SET state = 'DEAD', next_attempt_time = NULL, last_error = $3
-WHERE shop_id = $1 AND endpoint_id = $2 AND state = 'PENDING'`
-
-// Bury ends everything that waits for an endpoint that was disabled, with the reason.
-func Bury(ctx context.Context, tx *pg.Tx, endpoint ident.Endpoint, reason string) error {
-	if _, err := tx.Exec(ctx, buryPending, string(tx.Shop()), string(endpoint), reason); err != nil {
-		return fmt.Errorf("bury what waits for endpoint %s: %w", endpoint, err)
-	}
-	return nil
 }

@@ -29,6 +29,7 @@ var reasons = map[string]reason{
 	"SHORT_PAID":            {"Paid short", "", "See what was paid", true, paymentDue},
 	"UNMATCHED_MONEY":       {"Money without a place", "Money never moves by a guess: look, then place it.", "See the deposit", false, untilFiled},
 	"UNKNOWN_ANSWER":        {"Messages that fit no claim", "", "Read the message", true, untilFiled},
+	"ENDPOINT_DISABLED":     {"Endpoints that were disabled", "A shop system hears nothing there until somebody mends it.", "See the endpoint", false, untilFiled},
 	"HELD":                  {"Held, to look at again", "", "Look again", false, lookAgain},
 	readyReason:             {"Ready to leave", "Nothing stops these. Review them, and they leave with the next run.", "Review and release", false, untilFiled},
 }
@@ -58,6 +59,9 @@ func rowOf(v *say.Voice, t *claimsv1.Task) page.Row {
 	if row.Name == "" {
 		row.Name, small = t.GetPayerName(), []string{t.GetClaimNumber()}
 	}
+	if t.GetEndpointId() != "" {
+		row.Name = "Webhook endpoint"
+	}
 	row.Small = strings.Join(kept(small), " · ")
 	if r.isCall {
 		row.Telephone, row.Hours = t.GetTelephone(), t.GetHours()
@@ -85,6 +89,8 @@ func taskAddress(t *claimsv1.Task) string {
 		return "/money/remittances/" + url.PathEscape(t.GetRemittanceId())
 	case t.GetMessageId() != "":
 		return "/messages#m-" + url.PathEscape(t.GetMessageId())
+	case t.GetEndpointId() != "":
+		return endpointAddress(t.GetEndpointId())
 	}
 	return "/"
 }

@@ -841,7 +841,7 @@ func (x *TimelineEvent) GetClaimVersion() int32 {
 type Task struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Why: "STOPPED", "HELD", "REJECTED", "DENIED", "INFORMATION_REQUESTED", "ANSWER_OVERDUE",
-	// "SHORT_PAID", "UNMATCHED_MONEY", "UNKNOWN_ANSWER", "READY_TO_RELEASE".
+	// "SHORT_PAID", "UNMATCHED_MONEY", "UNKNOWN_ANSWER", "ENDPOINT_DISABLED", "READY_TO_RELEASE".
 	Reason string `protobuf:"bytes,1,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What to do, in a sentence.
 	Sentence string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`
@@ -864,7 +864,9 @@ type Task struct {
 	// When they answer, in words.
 	Hours string `protobuf:"bytes,11,opt,name=hours,proto3" json:"hours,omitempty"`
 	// The inbound message, for an answer to a claim that is not known.
-	MessageId     string `protobuf:"bytes,12,opt,name=message_id,json=messageId,proto3" json:"message_id,omitempty"`
+	MessageId string `protobuf:"bytes,12,opt,name=message_id,json=messageId,proto3" json:"message_id,omitempty"`
+	// The endpoint that the server disabled.
+	EndpointId    string `protobuf:"bytes,13,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -979,6 +981,13 @@ func (x *Task) GetHours() string {
 func (x *Task) GetMessageId() string {
 	if x != nil {
 		return x.MessageId
+	}
+	return ""
+}
+
+func (x *Task) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
 	}
 	return ""
 }
@@ -1167,7 +1176,7 @@ const file_cullet_claims_v1_claim_proto_rawDesc = "" +
 	"occur_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\toccurTime\x12\x14\n" +
 	"\x05actor\x18\x04 \x01(\tR\x05actor\x12\x1a\n" +
 	"\bsentence\x18\x05 \x01(\tR\bsentence\x12#\n" +
-	"\rclaim_version\x18\x06 \x01(\x05R\fclaimVersion\"\xff\x02\n" +
+	"\rclaim_version\x18\x06 \x01(\x05R\fclaimVersion\"\xa0\x03\n" +
 	"\x04Task\x12\x16\n" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12\x1a\n" +
 	"\bsentence\x18\x02 \x01(\tR\bsentence\x12\x19\n" +
@@ -1183,7 +1192,9 @@ const file_cullet_claims_v1_claim_proto_rawDesc = "" +
 	" \x01(\tR\ttelephone\x12\x14\n" +
 	"\x05hours\x18\v \x01(\tR\x05hours\x12\x1d\n" +
 	"\n" +
-	"message_id\x18\f \x01(\tR\tmessageId\"\xf3\x01\n" +
+	"message_id\x18\f \x01(\tR\tmessageId\x12\x1f\n" +
+	"\vendpoint_id\x18\r \x01(\tR\n" +
+	"endpointId\"\xf3\x01\n" +
 	"\n" +
 	"Submission\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +

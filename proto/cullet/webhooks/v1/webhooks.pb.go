@@ -36,7 +36,7 @@ const (
 	EndpointState_ENDPOINT_STATE_ACTIVE EndpointState = 1
 	// Paused by a person.
 	EndpointState_ENDPOINT_STATE_PAUSED EndpointState = 2
-	// Disabled by the server; the reason says why.
+	// Disabled by the server or by a person; the reason says why.
 	EndpointState_ENDPOINT_STATE_DISABLED EndpointState = 3
 )
 
@@ -97,7 +97,19 @@ type Endpoint struct {
 	// Why it was disabled.
 	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
 	// When it was added.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// Since when every attempt has failed; absent while it answers.
+	FailingSince *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=failing_since,json=failingSince,proto3" json:"failing_since,omitempty"`
+	// Until when the secret before the present one signs too; absent when it does not.
+	PreviousSecretUntil *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=previous_secret_until,json=previousSecretUntil,proto3" json:"previous_secret_until,omitempty"`
+	// When it was disabled; absent when it is not.
+	DisableTime *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=disable_time,json=disableTime,proto3" json:"disable_time,omitempty"`
+	// How many events wait for it.
+	WaitingCount int32 `protobuf:"varint,10,opt,name=waiting_count,json=waitingCount,proto3" json:"waiting_count,omitempty"`
+	// How many events ended undelivered.
+	DeadCount int32 `protobuf:"varint,11,opt,name=dead_count,json=deadCount,proto3" json:"dead_count,omitempty"`
+	// For UpdateEndpoint.
+	Etag          string `protobuf:"bytes,12,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -174,6 +186,48 @@ func (x *Endpoint) GetCreateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Endpoint) GetFailingSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FailingSince
+	}
+	return nil
+}
+
+func (x *Endpoint) GetPreviousSecretUntil() *timestamppb.Timestamp {
+	if x != nil {
+		return x.PreviousSecretUntil
+	}
+	return nil
+}
+
+func (x *Endpoint) GetDisableTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DisableTime
+	}
+	return nil
+}
+
+func (x *Endpoint) GetWaitingCount() int32 {
+	if x != nil {
+		return x.WaitingCount
+	}
+	return 0
+}
+
+func (x *Endpoint) GetDeadCount() int32 {
+	if x != nil {
+		return x.DeadCount
+	}
+	return 0
+}
+
+func (x *Endpoint) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 // One event on its way to one endpoint.
 type Delivery struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -195,8 +249,16 @@ type Delivery struct {
 	LastError string `protobuf:"bytes,8,opt,name=last_error,json=lastError,proto3" json:"last_error,omitempty"`
 	// When the next attempt is due; absent when none is.
 	NextAttemptTime *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=next_attempt_time,json=nextAttemptTime,proto3" json:"next_attempt_time,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// When the event happened.
+	OccurTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=occur_time,json=occurTime,proto3" json:"occur_time,omitempty"`
+	// What it happened to, "claim".
+	SubjectKind string `protobuf:"bytes,11,opt,name=subject_kind,json=subjectKind,proto3" json:"subject_kind,omitempty"`
+	// Identifier of that.
+	SubjectId string `protobuf:"bytes,12,opt,name=subject_id,json=subjectId,proto3" json:"subject_id,omitempty"`
+	// Version of that after the event; a receiver drops what is older than what it has.
+	SubjectVersion int32 `protobuf:"varint,13,opt,name=subject_version,json=subjectVersion,proto3" json:"subject_version,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Delivery) Reset() {
@@ -292,6 +354,207 @@ func (x *Delivery) GetNextAttemptTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Delivery) GetOccurTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OccurTime
+	}
+	return nil
+}
+
+func (x *Delivery) GetSubjectKind() string {
+	if x != nil {
+		return x.SubjectKind
+	}
+	return ""
+}
+
+func (x *Delivery) GetSubjectId() string {
+	if x != nil {
+		return x.SubjectId
+	}
+	return ""
+}
+
+func (x *Delivery) GetSubjectVersion() int32 {
+	if x != nil {
+		return x.SubjectVersion
+	}
+	return 0
+}
+
+// One try to deliver an event.
+type Attempt struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The delivery.
+	DeliveryId string `protobuf:"bytes,1,opt,name=delivery_id,json=deliveryId,proto3" json:"delivery_id,omitempty"`
+	// Type of the event.
+	EventType string `protobuf:"bytes,2,opt,name=event_type,json=eventType,proto3" json:"event_type,omitempty"`
+	// Number within the delivery, from 1.
+	AttemptNumber int32 `protobuf:"varint,3,opt,name=attempt_number,json=attemptNumber,proto3" json:"attempt_number,omitempty"`
+	// When it began.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// Status of the answer; 0 when there was none.
+	Status int32 `protobuf:"varint,5,opt,name=status,proto3" json:"status,omitempty"`
+	// How long it took, in milliseconds.
+	LatencyMs int32 `protobuf:"varint,6,opt,name=latency_ms,json=latencyMs,proto3" json:"latency_ms,omitempty"`
+	// What went wrong, in words; empty when it was delivered.
+	Sentence string `protobuf:"bytes,7,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	// The first 4 KB of the answer, without what is not text.
+	Answer        string `protobuf:"bytes,8,opt,name=answer,proto3" json:"answer,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Attempt) Reset() {
+	*x = Attempt{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Attempt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Attempt) ProtoMessage() {}
+
+func (x *Attempt) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Attempt.ProtoReflect.Descriptor instead.
+func (*Attempt) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Attempt) GetDeliveryId() string {
+	if x != nil {
+		return x.DeliveryId
+	}
+	return ""
+}
+
+func (x *Attempt) GetEventType() string {
+	if x != nil {
+		return x.EventType
+	}
+	return ""
+}
+
+func (x *Attempt) GetAttemptNumber() int32 {
+	if x != nil {
+		return x.AttemptNumber
+	}
+	return 0
+}
+
+func (x *Attempt) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *Attempt) GetStatus() int32 {
+	if x != nil {
+		return x.Status
+	}
+	return 0
+}
+
+func (x *Attempt) GetLatencyMs() int32 {
+	if x != nil {
+		return x.LatencyMs
+	}
+	return 0
+}
+
+func (x *Attempt) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+func (x *Attempt) GetAnswer() string {
+	if x != nil {
+		return x.Answer
+	}
+	return ""
+}
+
+// A type of event.
+type EventType struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, "claim.accepted".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What happened, in words.
+	Sentence string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	// Path of its JSON Schema (2020-12) on the HTTP port.
+	SchemaPath    string `protobuf:"bytes,3,opt,name=schema_path,json=schemaPath,proto3" json:"schema_path,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EventType) Reset() {
+	*x = EventType{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EventType) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EventType) ProtoMessage() {}
+
+func (x *EventType) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EventType.ProtoReflect.Descriptor instead.
+func (*EventType) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *EventType) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *EventType) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+func (x *EventType) GetSchemaPath() string {
+	if x != nil {
+		return x.SchemaPath
+	}
+	return ""
+}
+
 // Adds an endpoint.
 type CreateEndpointRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -307,7 +570,7 @@ type CreateEndpointRequest struct {
 
 func (x *CreateEndpointRequest) Reset() {
 	*x = CreateEndpointRequest{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[2]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -319,7 +582,7 @@ func (x *CreateEndpointRequest) String() string {
 func (*CreateEndpointRequest) ProtoMessage() {}
 
 func (x *CreateEndpointRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[2]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -332,7 +595,7 @@ func (x *CreateEndpointRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateEndpointRequest.ProtoReflect.Descriptor instead.
 func (*CreateEndpointRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{2}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CreateEndpointRequest) GetUrl() string {
@@ -369,7 +632,7 @@ type CreateEndpointResponse struct {
 
 func (x *CreateEndpointResponse) Reset() {
 	*x = CreateEndpointResponse{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[3]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -381,7 +644,7 @@ func (x *CreateEndpointResponse) String() string {
 func (*CreateEndpointResponse) ProtoMessage() {}
 
 func (x *CreateEndpointResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[3]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -394,7 +657,7 @@ func (x *CreateEndpointResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateEndpointResponse.ProtoReflect.Descriptor instead.
 func (*CreateEndpointResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{3}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CreateEndpointResponse) GetEndpoint() *Endpoint {
@@ -424,7 +687,7 @@ type ListEndpointsRequest struct {
 
 func (x *ListEndpointsRequest) Reset() {
 	*x = ListEndpointsRequest{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[4]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -436,7 +699,7 @@ func (x *ListEndpointsRequest) String() string {
 func (*ListEndpointsRequest) ProtoMessage() {}
 
 func (x *ListEndpointsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[4]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -449,7 +712,7 @@ func (x *ListEndpointsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEndpointsRequest.ProtoReflect.Descriptor instead.
 func (*ListEndpointsRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{4}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListEndpointsRequest) GetPageSize() int32 {
@@ -479,7 +742,7 @@ type ListEndpointsResponse struct {
 
 func (x *ListEndpointsResponse) Reset() {
 	*x = ListEndpointsResponse{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[5]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -491,7 +754,7 @@ func (x *ListEndpointsResponse) String() string {
 func (*ListEndpointsResponse) ProtoMessage() {}
 
 func (x *ListEndpointsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[5]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -504,7 +767,7 @@ func (x *ListEndpointsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEndpointsResponse.ProtoReflect.Descriptor instead.
 func (*ListEndpointsResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{5}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListEndpointsResponse) GetEndpoints() []*Endpoint {
@@ -526,7 +789,7 @@ type SetEndpointStateRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The endpoint.
 	EndpointId string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
-	// ACTIVE or PAUSED.
+	// ACTIVE, PAUSED or DISABLED.
 	State EndpointState `protobuf:"varint,2,opt,name=state,proto3,enum=cullet.webhooks.v1.EndpointState" json:"state,omitempty"`
 	// Makes the call safe to repeat.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -536,7 +799,7 @@ type SetEndpointStateRequest struct {
 
 func (x *SetEndpointStateRequest) Reset() {
 	*x = SetEndpointStateRequest{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[6]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -548,7 +811,7 @@ func (x *SetEndpointStateRequest) String() string {
 func (*SetEndpointStateRequest) ProtoMessage() {}
 
 func (x *SetEndpointStateRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[6]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -561,7 +824,7 @@ func (x *SetEndpointStateRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetEndpointStateRequest.ProtoReflect.Descriptor instead.
 func (*SetEndpointStateRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{6}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SetEndpointStateRequest) GetEndpointId() string {
@@ -596,7 +859,7 @@ type SetEndpointStateResponse struct {
 
 func (x *SetEndpointStateResponse) Reset() {
 	*x = SetEndpointStateResponse{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[7]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -608,7 +871,7 @@ func (x *SetEndpointStateResponse) String() string {
 func (*SetEndpointStateResponse) ProtoMessage() {}
 
 func (x *SetEndpointStateResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[7]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -621,7 +884,7 @@ func (x *SetEndpointStateResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetEndpointStateResponse.ProtoReflect.Descriptor instead.
 func (*SetEndpointStateResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{7}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SetEndpointStateResponse) GetEndpoint() *Endpoint {
@@ -639,14 +902,16 @@ type ListDeliveriesRequest struct {
 	// From an earlier answer.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only those of this endpoint; empty for all.
-	EndpointId    string `protobuf:"bytes,3,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	EndpointId string `protobuf:"bytes,3,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	// Only those in this state: "PENDING", "DELIVERED", "DEAD"; empty for all.
+	State         string `protobuf:"bytes,4,opt,name=state,proto3" json:"state,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListDeliveriesRequest) Reset() {
 	*x = ListDeliveriesRequest{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[8]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -658,7 +923,7 @@ func (x *ListDeliveriesRequest) String() string {
 func (*ListDeliveriesRequest) ProtoMessage() {}
 
 func (x *ListDeliveriesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[8]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -671,7 +936,7 @@ func (x *ListDeliveriesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDeliveriesRequest.ProtoReflect.Descriptor instead.
 func (*ListDeliveriesRequest) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{8}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListDeliveriesRequest) GetPageSize() int32 {
@@ -695,6 +960,13 @@ func (x *ListDeliveriesRequest) GetEndpointId() string {
 	return ""
 }
 
+func (x *ListDeliveriesRequest) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
 // Deliveries.
 type ListDeliveriesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -708,7 +980,7 @@ type ListDeliveriesResponse struct {
 
 func (x *ListDeliveriesResponse) Reset() {
 	*x = ListDeliveriesResponse{}
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[9]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -720,7 +992,7 @@ func (x *ListDeliveriesResponse) String() string {
 func (*ListDeliveriesResponse) ProtoMessage() {}
 
 func (x *ListDeliveriesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[9]
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -733,7 +1005,7 @@ func (x *ListDeliveriesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDeliveriesResponse.ProtoReflect.Descriptor instead.
 func (*ListDeliveriesResponse) Descriptor() ([]byte, []int) {
-	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{9}
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListDeliveriesResponse) GetDeliveries() []*Delivery {
@@ -750,11 +1022,900 @@ func (x *ListDeliveriesResponse) GetNextPageToken() string {
 	return ""
 }
 
+// Reads an endpoint.
+type GetEndpointRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	EndpointId    string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetEndpointRequest) Reset() {
+	*x = GetEndpointRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEndpointRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEndpointRequest) ProtoMessage() {}
+
+func (x *GetEndpointRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEndpointRequest.ProtoReflect.Descriptor instead.
+func (*GetEndpointRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetEndpointRequest) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
+	}
+	return ""
+}
+
+// The endpoint.
+type GetEndpointResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	Endpoint      *Endpoint `protobuf:"bytes,1,opt,name=endpoint,proto3" json:"endpoint,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetEndpointResponse) Reset() {
+	*x = GetEndpointResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEndpointResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEndpointResponse) ProtoMessage() {}
+
+func (x *GetEndpointResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEndpointResponse.ProtoReflect.Descriptor instead.
+func (*GetEndpointResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetEndpointResponse) GetEndpoint() *Endpoint {
+	if x != nil {
+		return x.Endpoint
+	}
+	return nil
+}
+
+// Changes an endpoint.
+type UpdateEndpointRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	EndpointId string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	// URL as it shall be.
+	Url string `protobuf:"bytes,2,opt,name=url,proto3" json:"url,omitempty"`
+	// Types as they shall be; empty for all.
+	EventTypes []string `protobuf:"bytes,3,rep,name=event_types,json=eventTypes,proto3" json:"event_types,omitempty"`
+	// The etag that was read.
+	Etag string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateEndpointRequest) Reset() {
+	*x = UpdateEndpointRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateEndpointRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateEndpointRequest) ProtoMessage() {}
+
+func (x *UpdateEndpointRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateEndpointRequest.ProtoReflect.Descriptor instead.
+func (*UpdateEndpointRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *UpdateEndpointRequest) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
+	}
+	return ""
+}
+
+func (x *UpdateEndpointRequest) GetUrl() string {
+	if x != nil {
+		return x.Url
+	}
+	return ""
+}
+
+func (x *UpdateEndpointRequest) GetEventTypes() []string {
+	if x != nil {
+		return x.EventTypes
+	}
+	return nil
+}
+
+func (x *UpdateEndpointRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *UpdateEndpointRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The endpoint.
+type UpdateEndpointResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	Endpoint      *Endpoint `protobuf:"bytes,1,opt,name=endpoint,proto3" json:"endpoint,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateEndpointResponse) Reset() {
+	*x = UpdateEndpointResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateEndpointResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateEndpointResponse) ProtoMessage() {}
+
+func (x *UpdateEndpointResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateEndpointResponse.ProtoReflect.Descriptor instead.
+func (*UpdateEndpointResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *UpdateEndpointResponse) GetEndpoint() *Endpoint {
+	if x != nil {
+		return x.Endpoint
+	}
+	return nil
+}
+
+// Makes a new secret.
+type RotateSecretRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	EndpointId string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	// The present secret is known to others: it signs nothing from now on.
+	IsCompromised bool `protobuf:"varint,2,opt,name=is_compromised,json=isCompromised,proto3" json:"is_compromised,omitempty"`
+	// Makes the call safe to repeat. A repetition cannot show the secret again.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RotateSecretRequest) Reset() {
+	*x = RotateSecretRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RotateSecretRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RotateSecretRequest) ProtoMessage() {}
+
+func (x *RotateSecretRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RotateSecretRequest.ProtoReflect.Descriptor instead.
+func (*RotateSecretRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *RotateSecretRequest) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
+	}
+	return ""
+}
+
+func (x *RotateSecretRequest) GetIsCompromised() bool {
+	if x != nil {
+		return x.IsCompromised
+	}
+	return false
+}
+
+func (x *RotateSecretRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The new secret.
+type RotateSecretResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	Endpoint *Endpoint `protobuf:"bytes,1,opt,name=endpoint,proto3" json:"endpoint,omitempty"`
+	// Its new secret, "whsec_..."; shown this once.
+	Secret        string `protobuf:"bytes,2,opt,name=secret,proto3" json:"secret,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RotateSecretResponse) Reset() {
+	*x = RotateSecretResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RotateSecretResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RotateSecretResponse) ProtoMessage() {}
+
+func (x *RotateSecretResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RotateSecretResponse.ProtoReflect.Descriptor instead.
+func (*RotateSecretResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *RotateSecretResponse) GetEndpoint() *Endpoint {
+	if x != nil {
+		return x.Endpoint
+	}
+	return nil
+}
+
+func (x *RotateSecretResponse) GetSecret() string {
+	if x != nil {
+		return x.Secret
+	}
+	return ""
+}
+
+// Sends a test event.
+type SendTestEventRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint; it must be active.
+	EndpointId string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendTestEventRequest) Reset() {
+	*x = SendTestEventRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendTestEventRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendTestEventRequest) ProtoMessage() {}
+
+func (x *SendTestEventRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendTestEventRequest.ProtoReflect.Descriptor instead.
+func (*SendTestEventRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *SendTestEventRequest) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
+	}
+	return ""
+}
+
+func (x *SendTestEventRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The test event on its way.
+type SendTestEventResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its delivery.
+	Delivery      *Delivery `protobuf:"bytes,1,opt,name=delivery,proto3" json:"delivery,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendTestEventResponse) Reset() {
+	*x = SendTestEventResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendTestEventResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendTestEventResponse) ProtoMessage() {}
+
+func (x *SendTestEventResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendTestEventResponse.ProtoReflect.Descriptor instead.
+func (*SendTestEventResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *SendTestEventResponse) GetDelivery() *Delivery {
+	if x != nil {
+		return x.Delivery
+	}
+	return nil
+}
+
+// Sends events again: either those that are named, or those of a range of time.
+type ReplayEventsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint; it must not be disabled.
+	EndpointId string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	// The events, at most 1000.
+	EventIds []string `protobuf:"bytes,2,rep,name=event_ids,json=eventIds,proto3" json:"event_ids,omitempty"`
+	// From when on events happened.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// Before when they happened.
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Of a range, only what ended undelivered at this endpoint.
+	IsDeadOnly bool `protobuf:"varint,5,opt,name=is_dead_only,json=isDeadOnly,proto3" json:"is_dead_only,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplayEventsRequest) Reset() {
+	*x = ReplayEventsRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplayEventsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplayEventsRequest) ProtoMessage() {}
+
+func (x *ReplayEventsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplayEventsRequest.ProtoReflect.Descriptor instead.
+func (*ReplayEventsRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *ReplayEventsRequest) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
+	}
+	return ""
+}
+
+func (x *ReplayEventsRequest) GetEventIds() []string {
+	if x != nil {
+		return x.EventIds
+	}
+	return nil
+}
+
+func (x *ReplayEventsRequest) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *ReplayEventsRequest) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+func (x *ReplayEventsRequest) GetIsDeadOnly() bool {
+	if x != nil {
+		return x.IsDeadOnly
+	}
+	return false
+}
+
+func (x *ReplayEventsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// What is sent again.
+type ReplayEventsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many events are on their way again. What waits anyway is not counted.
+	ReplayedCount int32 `protobuf:"varint,1,opt,name=replayed_count,json=replayedCount,proto3" json:"replayed_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplayEventsResponse) Reset() {
+	*x = ReplayEventsResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplayEventsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplayEventsResponse) ProtoMessage() {}
+
+func (x *ReplayEventsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplayEventsResponse.ProtoReflect.Descriptor instead.
+func (*ReplayEventsResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *ReplayEventsResponse) GetReplayedCount() int32 {
+	if x != nil {
+		return x.ReplayedCount
+	}
+	return 0
+}
+
+// Reads a delivery.
+type GetDeliveryRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The delivery.
+	DeliveryId    string `protobuf:"bytes,1,opt,name=delivery_id,json=deliveryId,proto3" json:"delivery_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDeliveryRequest) Reset() {
+	*x = GetDeliveryRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDeliveryRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDeliveryRequest) ProtoMessage() {}
+
+func (x *GetDeliveryRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDeliveryRequest.ProtoReflect.Descriptor instead.
+func (*GetDeliveryRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *GetDeliveryRequest) GetDeliveryId() string {
+	if x != nil {
+		return x.DeliveryId
+	}
+	return ""
+}
+
+// The delivery.
+type GetDeliveryResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The delivery.
+	Delivery *Delivery `protobuf:"bytes,1,opt,name=delivery,proto3" json:"delivery,omitempty"`
+	// The bytes that are signed and sent, the same at every attempt.
+	Body string `protobuf:"bytes,2,opt,name=body,proto3" json:"body,omitempty"`
+	// Its last 100 attempts, newest first.
+	Attempts      []*Attempt `protobuf:"bytes,3,rep,name=attempts,proto3" json:"attempts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDeliveryResponse) Reset() {
+	*x = GetDeliveryResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDeliveryResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDeliveryResponse) ProtoMessage() {}
+
+func (x *GetDeliveryResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDeliveryResponse.ProtoReflect.Descriptor instead.
+func (*GetDeliveryResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *GetDeliveryResponse) GetDelivery() *Delivery {
+	if x != nil {
+		return x.Delivery
+	}
+	return nil
+}
+
+func (x *GetDeliveryResponse) GetBody() string {
+	if x != nil {
+		return x.Body
+	}
+	return ""
+}
+
+func (x *GetDeliveryResponse) GetAttempts() []*Attempt {
+	if x != nil {
+		return x.Attempts
+	}
+	return nil
+}
+
+// Lists attempts.
+type ListAttemptsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The endpoint.
+	EndpointId string `protobuf:"bytes,1,opt,name=endpoint_id,json=endpointId,proto3" json:"endpoint_id,omitempty"`
+	// At most this many, 1 to 200; 0 means 50.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// From an earlier answer.
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListAttemptsRequest) Reset() {
+	*x = ListAttemptsRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListAttemptsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListAttemptsRequest) ProtoMessage() {}
+
+func (x *ListAttemptsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListAttemptsRequest.ProtoReflect.Descriptor instead.
+func (*ListAttemptsRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *ListAttemptsRequest) GetEndpointId() string {
+	if x != nil {
+		return x.EndpointId
+	}
+	return ""
+}
+
+func (x *ListAttemptsRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListAttemptsRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// Attempts.
+type ListAttemptsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The attempts.
+	Attempts []*Attempt `protobuf:"bytes,1,rep,name=attempts,proto3" json:"attempts,omitempty"`
+	// For the next page; empty at the end.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListAttemptsResponse) Reset() {
+	*x = ListAttemptsResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListAttemptsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListAttemptsResponse) ProtoMessage() {}
+
+func (x *ListAttemptsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListAttemptsResponse.ProtoReflect.Descriptor instead.
+func (*ListAttemptsResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *ListAttemptsResponse) GetAttempts() []*Attempt {
+	if x != nil {
+		return x.Attempts
+	}
+	return nil
+}
+
+func (x *ListAttemptsResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// Lists the types of events.
+type ListEventTypesRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListEventTypesRequest) Reset() {
+	*x = ListEventTypesRequest{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListEventTypesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListEventTypesRequest) ProtoMessage() {}
+
+func (x *ListEventTypesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListEventTypesRequest.ProtoReflect.Descriptor instead.
+func (*ListEventTypesRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{26}
+}
+
+// The types of events.
+type ListEventTypesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The types, by name.
+	EventTypes    []*EventType `protobuf:"bytes,1,rep,name=event_types,json=eventTypes,proto3" json:"event_types,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListEventTypesResponse) Reset() {
+	*x = ListEventTypesResponse{}
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListEventTypesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListEventTypesResponse) ProtoMessage() {}
+
+func (x *ListEventTypesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_webhooks_v1_webhooks_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListEventTypesResponse.ProtoReflect.Descriptor instead.
+func (*ListEventTypesResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ListEventTypesResponse) GetEventTypes() []*EventType {
+	if x != nil {
+		return x.EventTypes
+	}
+	return nil
+}
+
 var File_cullet_webhooks_v1_webhooks_proto protoreflect.FileDescriptor
 
 const file_cullet_webhooks_v1_webhooks_proto_rawDesc = "" +
 	"\n" +
-	"!cullet/webhooks/v1/webhooks.proto\x12\x12cullet.webhooks.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xec\x01\n" +
+	"!cullet/webhooks/v1/webhooks.proto\x12\x12cullet.webhooks.v1\x1a\x1ccullet/access/v1/right.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x94\x04\n" +
 	"\bEndpoint\x12\x1f\n" +
 	"\vendpoint_id\x18\x01 \x01(\tR\n" +
 	"endpointId\x12\x10\n" +
@@ -764,7 +1925,15 @@ const file_cullet_webhooks_v1_webhooks_proto_rawDesc = "" +
 	"\x05state\x18\x04 \x01(\x0e2!.cullet.webhooks.v1.EndpointStateR\x05state\x12\x16\n" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x12;\n" +
 	"\vcreate_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"\xc9\x02\n" +
+	"createTime\x12?\n" +
+	"\rfailing_since\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\ffailingSince\x12N\n" +
+	"\x15previous_secret_until\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x13previousSecretUntil\x12=\n" +
+	"\fdisable_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\vdisableTime\x12#\n" +
+	"\rwaiting_count\x18\n" +
+	" \x01(\x05R\fwaitingCount\x12\x1d\n" +
+	"\n" +
+	"dead_count\x18\v \x01(\x05R\tdeadCount\x12\x12\n" +
+	"\x04etag\x18\f \x01(\tR\x04etag\"\xef\x03\n" +
 	"\bDelivery\x12\x1f\n" +
 	"\vdelivery_id\x18\x01 \x01(\tR\n" +
 	"deliveryId\x12\x19\n" +
@@ -779,7 +1948,32 @@ const file_cullet_webhooks_v1_webhooks_proto_rawDesc = "" +
 	"lastStatus\x12\x1d\n" +
 	"\n" +
 	"last_error\x18\b \x01(\tR\tlastError\x12F\n" +
-	"\x11next_attempt_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\x0fnextAttemptTime\"n\n" +
+	"\x11next_attempt_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\x0fnextAttemptTime\x129\n" +
+	"\n" +
+	"occur_time\x18\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\toccurTime\x12!\n" +
+	"\fsubject_kind\x18\v \x01(\tR\vsubjectKind\x12\x1d\n" +
+	"\n" +
+	"subject_id\x18\f \x01(\tR\tsubjectId\x12'\n" +
+	"\x0fsubject_version\x18\r \x01(\x05R\x0esubjectVersion\"\x96\x02\n" +
+	"\aAttempt\x12\x1f\n" +
+	"\vdelivery_id\x18\x01 \x01(\tR\n" +
+	"deliveryId\x12\x1d\n" +
+	"\n" +
+	"event_type\x18\x02 \x01(\tR\teventType\x12%\n" +
+	"\x0eattempt_number\x18\x03 \x01(\x05R\rattemptNumber\x129\n" +
+	"\n" +
+	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x12\x16\n" +
+	"\x06status\x18\x05 \x01(\x05R\x06status\x12\x1d\n" +
+	"\n" +
+	"latency_ms\x18\x06 \x01(\x05R\tlatencyMs\x12\x1a\n" +
+	"\bsentence\x18\a \x01(\tR\bsentence\x12\x16\n" +
+	"\x06answer\x18\b \x01(\tR\x06answer\"\\\n" +
+	"\tEventType\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
+	"\bsentence\x18\x02 \x01(\tR\bsentence\x12\x1f\n" +
+	"\vschema_path\x18\x03 \x01(\tR\n" +
+	"schemaPath\"n\n" +
 	"\x15CreateEndpointRequest\x12\x15\n" +
 	"\x03url\x18\x01 \x01(\tB\x03\xe0A\x02R\x03url\x12\x1f\n" +
 	"\vevent_types\x18\x02 \x03(\tR\n" +
@@ -803,28 +1997,102 @@ const file_cullet_webhooks_v1_webhooks_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\"T\n" +
 	"\x18SetEndpointStateResponse\x128\n" +
-	"\bendpoint\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.EndpointR\bendpoint\"t\n" +
+	"\bendpoint\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.EndpointR\bendpoint\"\x8a\x01\n" +
 	"\x15ListDeliveriesRequest\x12\x1b\n" +
 	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
 	"page_token\x18\x02 \x01(\tR\tpageToken\x12\x1f\n" +
 	"\vendpoint_id\x18\x03 \x01(\tR\n" +
-	"endpointId\"~\n" +
+	"endpointId\x12\x14\n" +
+	"\x05state\x18\x04 \x01(\tR\x05state\"~\n" +
 	"\x16ListDeliveriesResponse\x12<\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2\x1c.cullet.webhooks.v1.DeliveryR\n" +
 	"deliveries\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken*\x82\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\":\n" +
+	"\x12GetEndpointRequest\x12$\n" +
+	"\vendpoint_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"endpointId\"O\n" +
+	"\x13GetEndpointResponse\x128\n" +
+	"\bendpoint\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.EndpointR\bendpoint\"\xad\x01\n" +
+	"\x15UpdateEndpointRequest\x12$\n" +
+	"\vendpoint_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"endpointId\x12\x15\n" +
+	"\x03url\x18\x02 \x01(\tB\x03\xe0A\x02R\x03url\x12\x1f\n" +
+	"\vevent_types\x18\x03 \x03(\tR\n" +
+	"eventTypes\x12\x17\n" +
+	"\x04etag\x18\x04 \x01(\tB\x03\xe0A\x02R\x04etag\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tR\trequestId\"R\n" +
+	"\x16UpdateEndpointResponse\x128\n" +
+	"\bendpoint\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.EndpointR\bendpoint\"\x81\x01\n" +
+	"\x13RotateSecretRequest\x12$\n" +
+	"\vendpoint_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"endpointId\x12%\n" +
+	"\x0eis_compromised\x18\x02 \x01(\bR\risCompromised\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\"h\n" +
+	"\x14RotateSecretResponse\x128\n" +
+	"\bendpoint\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.EndpointR\bendpoint\x12\x16\n" +
+	"\x06secret\x18\x02 \x01(\tR\x06secret\"[\n" +
+	"\x14SendTestEventRequest\x12$\n" +
+	"\vendpoint_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"endpointId\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\"Q\n" +
+	"\x15SendTestEventResponse\x128\n" +
+	"\bdelivery\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.DeliveryR\bdelivery\"\x8b\x02\n" +
+	"\x13ReplayEventsRequest\x12$\n" +
+	"\vendpoint_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"endpointId\x12\x1b\n" +
+	"\tevent_ids\x18\x02 \x03(\tR\beventIds\x129\n" +
+	"\n" +
+	"start_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
+	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12 \n" +
+	"\fis_dead_only\x18\x05 \x01(\bR\n" +
+	"isDeadOnly\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tR\trequestId\"=\n" +
+	"\x14ReplayEventsResponse\x12%\n" +
+	"\x0ereplayed_count\x18\x01 \x01(\x05R\rreplayedCount\":\n" +
+	"\x12GetDeliveryRequest\x12$\n" +
+	"\vdelivery_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"deliveryId\"\x9c\x01\n" +
+	"\x13GetDeliveryResponse\x128\n" +
+	"\bdelivery\x18\x01 \x01(\v2\x1c.cullet.webhooks.v1.DeliveryR\bdelivery\x12\x12\n" +
+	"\x04body\x18\x02 \x01(\tR\x04body\x127\n" +
+	"\battempts\x18\x03 \x03(\v2\x1b.cullet.webhooks.v1.AttemptR\battempts\"w\n" +
+	"\x13ListAttemptsRequest\x12$\n" +
+	"\vendpoint_id\x18\x01 \x01(\tB\x03\xe0A\x02R\n" +
+	"endpointId\x12\x1b\n" +
+	"\tpage_size\x18\x02 \x01(\x05R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"w\n" +
+	"\x14ListAttemptsResponse\x127\n" +
+	"\battempts\x18\x01 \x03(\v2\x1b.cullet.webhooks.v1.AttemptR\battempts\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x17\n" +
+	"\x15ListEventTypesRequest\"X\n" +
+	"\x16ListEventTypesResponse\x12>\n" +
+	"\vevent_types\x18\x01 \x03(\v2\x1d.cullet.webhooks.v1.EventTypeR\n" +
+	"eventTypes*\x82\x01\n" +
 	"\rEndpointState\x12\x1e\n" +
 	"\x1aENDPOINT_STATE_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15ENDPOINT_STATE_ACTIVE\x10\x01\x12\x19\n" +
 	"\x15ENDPOINT_STATE_PAUSED\x10\x02\x12\x1b\n" +
-	"\x17ENDPOINT_STATE_DISABLED\x10\x032\xc4\x04\n" +
+	"\x17ENDPOINT_STATE_DISABLED\x10\x032\xe6\r\n" +
 	"\x0eWebhookService\x12\x85\x01\n" +
 	"\x0eCreateEndpoint\x12).cullet.webhooks.v1.CreateEndpointRequest\x1a*.cullet.webhooks.v1.CreateEndpointResponse\"\x1c\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\x12:\x01*\"\r/v1/endpoints\x12\x7f\n" +
-	"\rListEndpoints\x12(.cullet.webhooks.v1.ListEndpointsRequest\x1a).cullet.webhooks.v1.ListEndpointsResponse\"\x19\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/endpoints\x12\xa2\x01\n" +
+	"\rListEndpoints\x12(.cullet.webhooks.v1.ListEndpointsRequest\x1a).cullet.webhooks.v1.ListEndpointsResponse\"\x19\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/endpoints\x12\x87\x01\n" +
+	"\vGetEndpoint\x12&.cullet.webhooks.v1.GetEndpointRequest\x1a'.cullet.webhooks.v1.GetEndpointResponse\"'\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/endpoints/{endpoint_id}\x12\x93\x01\n" +
+	"\x0eUpdateEndpoint\x12).cullet.webhooks.v1.UpdateEndpointRequest\x1a*.cullet.webhooks.v1.UpdateEndpointResponse\"*\x88\xe2\x18\a\x82\xd3\xe4\x93\x02 :\x01*2\x1b/v1/endpoints/{endpoint_id}\x12\x9a\x01\n" +
+	"\fRotateSecret\x12'.cullet.webhooks.v1.RotateSecretRequest\x1a(.cullet.webhooks.v1.RotateSecretResponse\"7\x88\xe2\x18\a\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/endpoints/{endpoint_id}:rotateSecret\x12\x9e\x01\n" +
+	"\rSendTestEvent\x12(.cullet.webhooks.v1.SendTestEventRequest\x1a).cullet.webhooks.v1.SendTestEventResponse\"8\x88\xe2\x18\a\x82\xd3\xe4\x93\x02.:\x01*\")/v1/endpoints/{endpoint_id}:sendTestEvent\x12\x9a\x01\n" +
+	"\fReplayEvents\x12'.cullet.webhooks.v1.ReplayEventsRequest\x1a(.cullet.webhooks.v1.ReplayEventsResponse\"7\x88\xe2\x18\a\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/endpoints/{endpoint_id}:replayEvents\x12\xa2\x01\n" +
 	"\x10SetEndpointState\x12+.cullet.webhooks.v1.SetEndpointStateRequest\x1a,.cullet.webhooks.v1.SetEndpointStateResponse\"3\x88\xe2\x18\a\x82\xd3\xe4\x93\x02):\x01*\"$/v1/endpoints/{endpoint_id}:setState\x12\x83\x01\n" +
-	"\x0eListDeliveries\x12).cullet.webhooks.v1.ListDeliveriesRequest\x1a*.cullet.webhooks.v1.ListDeliveriesResponse\"\x1a\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/deliveriesB,Z*cullet/proto/cullet/webhooks/v1;webhooksv1b\x06proto3"
+	"\x0eListDeliveries\x12).cullet.webhooks.v1.ListDeliveriesRequest\x1a*.cullet.webhooks.v1.ListDeliveriesResponse\"\x1a\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/deliveries\x12\x88\x01\n" +
+	"\vGetDelivery\x12&.cullet.webhooks.v1.GetDeliveryRequest\x1a'.cullet.webhooks.v1.GetDeliveryResponse\"(\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/deliveries/{delivery_id}\x12\x93\x01\n" +
+	"\fListAttempts\x12'.cullet.webhooks.v1.ListAttemptsRequest\x1a(.cullet.webhooks.v1.ListAttemptsResponse\"0\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02&\x12$/v1/endpoints/{endpoint_id}/attempts\x12\x83\x01\n" +
+	"\x0eListEventTypes\x12).cullet.webhooks.v1.ListEventTypesRequest\x1a*.cullet.webhooks.v1.ListEventTypesResponse\"\x1a\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/eventTypesB,Z*cullet/proto/cullet/webhooks/v1;webhooksv1b\x06proto3"
 
 var (
 	file_cullet_webhooks_v1_webhooks_proto_rawDescOnce sync.Once
@@ -839,43 +2107,92 @@ func file_cullet_webhooks_v1_webhooks_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_webhooks_v1_webhooks_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_cullet_webhooks_v1_webhooks_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_cullet_webhooks_v1_webhooks_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_cullet_webhooks_v1_webhooks_proto_goTypes = []any{
 	(EndpointState)(0),               // 0: cullet.webhooks.v1.EndpointState
 	(*Endpoint)(nil),                 // 1: cullet.webhooks.v1.Endpoint
 	(*Delivery)(nil),                 // 2: cullet.webhooks.v1.Delivery
-	(*CreateEndpointRequest)(nil),    // 3: cullet.webhooks.v1.CreateEndpointRequest
-	(*CreateEndpointResponse)(nil),   // 4: cullet.webhooks.v1.CreateEndpointResponse
-	(*ListEndpointsRequest)(nil),     // 5: cullet.webhooks.v1.ListEndpointsRequest
-	(*ListEndpointsResponse)(nil),    // 6: cullet.webhooks.v1.ListEndpointsResponse
-	(*SetEndpointStateRequest)(nil),  // 7: cullet.webhooks.v1.SetEndpointStateRequest
-	(*SetEndpointStateResponse)(nil), // 8: cullet.webhooks.v1.SetEndpointStateResponse
-	(*ListDeliveriesRequest)(nil),    // 9: cullet.webhooks.v1.ListDeliveriesRequest
-	(*ListDeliveriesResponse)(nil),   // 10: cullet.webhooks.v1.ListDeliveriesResponse
-	(*timestamppb.Timestamp)(nil),    // 11: google.protobuf.Timestamp
+	(*Attempt)(nil),                  // 3: cullet.webhooks.v1.Attempt
+	(*EventType)(nil),                // 4: cullet.webhooks.v1.EventType
+	(*CreateEndpointRequest)(nil),    // 5: cullet.webhooks.v1.CreateEndpointRequest
+	(*CreateEndpointResponse)(nil),   // 6: cullet.webhooks.v1.CreateEndpointResponse
+	(*ListEndpointsRequest)(nil),     // 7: cullet.webhooks.v1.ListEndpointsRequest
+	(*ListEndpointsResponse)(nil),    // 8: cullet.webhooks.v1.ListEndpointsResponse
+	(*SetEndpointStateRequest)(nil),  // 9: cullet.webhooks.v1.SetEndpointStateRequest
+	(*SetEndpointStateResponse)(nil), // 10: cullet.webhooks.v1.SetEndpointStateResponse
+	(*ListDeliveriesRequest)(nil),    // 11: cullet.webhooks.v1.ListDeliveriesRequest
+	(*ListDeliveriesResponse)(nil),   // 12: cullet.webhooks.v1.ListDeliveriesResponse
+	(*GetEndpointRequest)(nil),       // 13: cullet.webhooks.v1.GetEndpointRequest
+	(*GetEndpointResponse)(nil),      // 14: cullet.webhooks.v1.GetEndpointResponse
+	(*UpdateEndpointRequest)(nil),    // 15: cullet.webhooks.v1.UpdateEndpointRequest
+	(*UpdateEndpointResponse)(nil),   // 16: cullet.webhooks.v1.UpdateEndpointResponse
+	(*RotateSecretRequest)(nil),      // 17: cullet.webhooks.v1.RotateSecretRequest
+	(*RotateSecretResponse)(nil),     // 18: cullet.webhooks.v1.RotateSecretResponse
+	(*SendTestEventRequest)(nil),     // 19: cullet.webhooks.v1.SendTestEventRequest
+	(*SendTestEventResponse)(nil),    // 20: cullet.webhooks.v1.SendTestEventResponse
+	(*ReplayEventsRequest)(nil),      // 21: cullet.webhooks.v1.ReplayEventsRequest
+	(*ReplayEventsResponse)(nil),     // 22: cullet.webhooks.v1.ReplayEventsResponse
+	(*GetDeliveryRequest)(nil),       // 23: cullet.webhooks.v1.GetDeliveryRequest
+	(*GetDeliveryResponse)(nil),      // 24: cullet.webhooks.v1.GetDeliveryResponse
+	(*ListAttemptsRequest)(nil),      // 25: cullet.webhooks.v1.ListAttemptsRequest
+	(*ListAttemptsResponse)(nil),     // 26: cullet.webhooks.v1.ListAttemptsResponse
+	(*ListEventTypesRequest)(nil),    // 27: cullet.webhooks.v1.ListEventTypesRequest
+	(*ListEventTypesResponse)(nil),   // 28: cullet.webhooks.v1.ListEventTypesResponse
+	(*timestamppb.Timestamp)(nil),    // 29: google.protobuf.Timestamp
 }
 var file_cullet_webhooks_v1_webhooks_proto_depIdxs = []int32{
 	0,  // 0: cullet.webhooks.v1.Endpoint.state:type_name -> cullet.webhooks.v1.EndpointState
-	11, // 1: cullet.webhooks.v1.Endpoint.create_time:type_name -> google.protobuf.Timestamp
-	11, // 2: cullet.webhooks.v1.Delivery.next_attempt_time:type_name -> google.protobuf.Timestamp
-	1,  // 3: cullet.webhooks.v1.CreateEndpointResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
-	1,  // 4: cullet.webhooks.v1.ListEndpointsResponse.endpoints:type_name -> cullet.webhooks.v1.Endpoint
-	0,  // 5: cullet.webhooks.v1.SetEndpointStateRequest.state:type_name -> cullet.webhooks.v1.EndpointState
-	1,  // 6: cullet.webhooks.v1.SetEndpointStateResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
-	2,  // 7: cullet.webhooks.v1.ListDeliveriesResponse.deliveries:type_name -> cullet.webhooks.v1.Delivery
-	3,  // 8: cullet.webhooks.v1.WebhookService.CreateEndpoint:input_type -> cullet.webhooks.v1.CreateEndpointRequest
-	5,  // 9: cullet.webhooks.v1.WebhookService.ListEndpoints:input_type -> cullet.webhooks.v1.ListEndpointsRequest
-	7,  // 10: cullet.webhooks.v1.WebhookService.SetEndpointState:input_type -> cullet.webhooks.v1.SetEndpointStateRequest
-	9,  // 11: cullet.webhooks.v1.WebhookService.ListDeliveries:input_type -> cullet.webhooks.v1.ListDeliveriesRequest
-	4,  // 12: cullet.webhooks.v1.WebhookService.CreateEndpoint:output_type -> cullet.webhooks.v1.CreateEndpointResponse
-	6,  // 13: cullet.webhooks.v1.WebhookService.ListEndpoints:output_type -> cullet.webhooks.v1.ListEndpointsResponse
-	8,  // 14: cullet.webhooks.v1.WebhookService.SetEndpointState:output_type -> cullet.webhooks.v1.SetEndpointStateResponse
-	10, // 15: cullet.webhooks.v1.WebhookService.ListDeliveries:output_type -> cullet.webhooks.v1.ListDeliveriesResponse
-	12, // [12:16] is the sub-list for method output_type
-	8,  // [8:12] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	29, // 1: cullet.webhooks.v1.Endpoint.create_time:type_name -> google.protobuf.Timestamp
+	29, // 2: cullet.webhooks.v1.Endpoint.failing_since:type_name -> google.protobuf.Timestamp
+	29, // 3: cullet.webhooks.v1.Endpoint.previous_secret_until:type_name -> google.protobuf.Timestamp
+	29, // 4: cullet.webhooks.v1.Endpoint.disable_time:type_name -> google.protobuf.Timestamp
+	29, // 5: cullet.webhooks.v1.Delivery.next_attempt_time:type_name -> google.protobuf.Timestamp
+	29, // 6: cullet.webhooks.v1.Delivery.occur_time:type_name -> google.protobuf.Timestamp
+	29, // 7: cullet.webhooks.v1.Attempt.start_time:type_name -> google.protobuf.Timestamp
+	1,  // 8: cullet.webhooks.v1.CreateEndpointResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
+	1,  // 9: cullet.webhooks.v1.ListEndpointsResponse.endpoints:type_name -> cullet.webhooks.v1.Endpoint
+	0,  // 10: cullet.webhooks.v1.SetEndpointStateRequest.state:type_name -> cullet.webhooks.v1.EndpointState
+	1,  // 11: cullet.webhooks.v1.SetEndpointStateResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
+	2,  // 12: cullet.webhooks.v1.ListDeliveriesResponse.deliveries:type_name -> cullet.webhooks.v1.Delivery
+	1,  // 13: cullet.webhooks.v1.GetEndpointResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
+	1,  // 14: cullet.webhooks.v1.UpdateEndpointResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
+	1,  // 15: cullet.webhooks.v1.RotateSecretResponse.endpoint:type_name -> cullet.webhooks.v1.Endpoint
+	2,  // 16: cullet.webhooks.v1.SendTestEventResponse.delivery:type_name -> cullet.webhooks.v1.Delivery
+	29, // 17: cullet.webhooks.v1.ReplayEventsRequest.start_time:type_name -> google.protobuf.Timestamp
+	29, // 18: cullet.webhooks.v1.ReplayEventsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 19: cullet.webhooks.v1.GetDeliveryResponse.delivery:type_name -> cullet.webhooks.v1.Delivery
+	3,  // 20: cullet.webhooks.v1.GetDeliveryResponse.attempts:type_name -> cullet.webhooks.v1.Attempt
+	3,  // 21: cullet.webhooks.v1.ListAttemptsResponse.attempts:type_name -> cullet.webhooks.v1.Attempt
+	4,  // 22: cullet.webhooks.v1.ListEventTypesResponse.event_types:type_name -> cullet.webhooks.v1.EventType
+	5,  // 23: cullet.webhooks.v1.WebhookService.CreateEndpoint:input_type -> cullet.webhooks.v1.CreateEndpointRequest
+	7,  // 24: cullet.webhooks.v1.WebhookService.ListEndpoints:input_type -> cullet.webhooks.v1.ListEndpointsRequest
+	13, // 25: cullet.webhooks.v1.WebhookService.GetEndpoint:input_type -> cullet.webhooks.v1.GetEndpointRequest
+	15, // 26: cullet.webhooks.v1.WebhookService.UpdateEndpoint:input_type -> cullet.webhooks.v1.UpdateEndpointRequest
+	17, // 27: cullet.webhooks.v1.WebhookService.RotateSecret:input_type -> cullet.webhooks.v1.RotateSecretRequest
+	19, // 28: cullet.webhooks.v1.WebhookService.SendTestEvent:input_type -> cullet.webhooks.v1.SendTestEventRequest
+	21, // 29: cullet.webhooks.v1.WebhookService.ReplayEvents:input_type -> cullet.webhooks.v1.ReplayEventsRequest
+	9,  // 30: cullet.webhooks.v1.WebhookService.SetEndpointState:input_type -> cullet.webhooks.v1.SetEndpointStateRequest
+	11, // 31: cullet.webhooks.v1.WebhookService.ListDeliveries:input_type -> cullet.webhooks.v1.ListDeliveriesRequest
+	23, // 32: cullet.webhooks.v1.WebhookService.GetDelivery:input_type -> cullet.webhooks.v1.GetDeliveryRequest
+	25, // 33: cullet.webhooks.v1.WebhookService.ListAttempts:input_type -> cullet.webhooks.v1.ListAttemptsRequest
+	27, // 34: cullet.webhooks.v1.WebhookService.ListEventTypes:input_type -> cullet.webhooks.v1.ListEventTypesRequest
+	6,  // 35: cullet.webhooks.v1.WebhookService.CreateEndpoint:output_type -> cullet.webhooks.v1.CreateEndpointResponse
+	8,  // 36: cullet.webhooks.v1.WebhookService.ListEndpoints:output_type -> cullet.webhooks.v1.ListEndpointsResponse
+	14, // 37: cullet.webhooks.v1.WebhookService.GetEndpoint:output_type -> cullet.webhooks.v1.GetEndpointResponse
+	16, // 38: cullet.webhooks.v1.WebhookService.UpdateEndpoint:output_type -> cullet.webhooks.v1.UpdateEndpointResponse
+	18, // 39: cullet.webhooks.v1.WebhookService.RotateSecret:output_type -> cullet.webhooks.v1.RotateSecretResponse
+	20, // 40: cullet.webhooks.v1.WebhookService.SendTestEvent:output_type -> cullet.webhooks.v1.SendTestEventResponse
+	22, // 41: cullet.webhooks.v1.WebhookService.ReplayEvents:output_type -> cullet.webhooks.v1.ReplayEventsResponse
+	10, // 42: cullet.webhooks.v1.WebhookService.SetEndpointState:output_type -> cullet.webhooks.v1.SetEndpointStateResponse
+	12, // 43: cullet.webhooks.v1.WebhookService.ListDeliveries:output_type -> cullet.webhooks.v1.ListDeliveriesResponse
+	24, // 44: cullet.webhooks.v1.WebhookService.GetDelivery:output_type -> cullet.webhooks.v1.GetDeliveryResponse
+	26, // 45: cullet.webhooks.v1.WebhookService.ListAttempts:output_type -> cullet.webhooks.v1.ListAttemptsResponse
+	28, // 46: cullet.webhooks.v1.WebhookService.ListEventTypes:output_type -> cullet.webhooks.v1.ListEventTypesResponse
+	35, // [35:47] is the sub-list for method output_type
+	23, // [23:35] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_cullet_webhooks_v1_webhooks_proto_init() }
@@ -889,7 +2206,7 @@ func file_cullet_webhooks_v1_webhooks_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_webhooks_v1_webhooks_proto_rawDesc), len(file_cullet_webhooks_v1_webhooks_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   10,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,8 +23,16 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	WebhookService_CreateEndpoint_FullMethodName   = "/cullet.webhooks.v1.WebhookService/CreateEndpoint"
 	WebhookService_ListEndpoints_FullMethodName    = "/cullet.webhooks.v1.WebhookService/ListEndpoints"
+	WebhookService_GetEndpoint_FullMethodName      = "/cullet.webhooks.v1.WebhookService/GetEndpoint"
+	WebhookService_UpdateEndpoint_FullMethodName   = "/cullet.webhooks.v1.WebhookService/UpdateEndpoint"
+	WebhookService_RotateSecret_FullMethodName     = "/cullet.webhooks.v1.WebhookService/RotateSecret"
+	WebhookService_SendTestEvent_FullMethodName    = "/cullet.webhooks.v1.WebhookService/SendTestEvent"
+	WebhookService_ReplayEvents_FullMethodName     = "/cullet.webhooks.v1.WebhookService/ReplayEvents"
 	WebhookService_SetEndpointState_FullMethodName = "/cullet.webhooks.v1.WebhookService/SetEndpointState"
 	WebhookService_ListDeliveries_FullMethodName   = "/cullet.webhooks.v1.WebhookService/ListDeliveries"
+	WebhookService_GetDelivery_FullMethodName      = "/cullet.webhooks.v1.WebhookService/GetDelivery"
+	WebhookService_ListAttempts_FullMethodName     = "/cullet.webhooks.v1.WebhookService/ListAttempts"
+	WebhookService_ListEventTypes_FullMethodName   = "/cullet.webhooks.v1.WebhookService/ListEventTypes"
 )
 
 // WebhookServiceClient is the client API for WebhookService service.
@@ -37,10 +45,29 @@ type WebhookServiceClient interface {
 	CreateEndpoint(ctx context.Context, in *CreateEndpointRequest, opts ...grpc.CallOption) (*CreateEndpointResponse, error)
 	// Lists endpoints.
 	ListEndpoints(ctx context.Context, in *ListEndpointsRequest, opts ...grpc.CallOption) (*ListEndpointsResponse, error)
-	// Pauses or resumes an endpoint.
+	// Reads an endpoint.
+	GetEndpoint(ctx context.Context, in *GetEndpointRequest, opts ...grpc.CallOption) (*GetEndpointResponse, error)
+	// Changes the URL of an endpoint and what it hears. What waits is sent to the new URL.
+	UpdateEndpoint(ctx context.Context, in *UpdateEndpointRequest, opts ...grpc.CallOption) (*UpdateEndpointResponse, error)
+	// Makes a new secret. For 24 hours every attempt is signed with both, so that the receiver may
+	// change over when it suits him; a compromised secret signs nothing from this moment on.
+	RotateSecret(ctx context.Context, in *RotateSecretRequest, opts ...grpc.CallOption) (*RotateSecretResponse, error)
+	// Sends an event of type endpoint.tested to one endpoint, whatever types it hears.
+	SendTestEvent(ctx context.Context, in *SendTestEventRequest, opts ...grpc.CallOption) (*SendTestEventResponse, error)
+	// Sends events to an endpoint once more, or for the first time: one, several, or those of a
+	// range of time. They have the same identifiers and the same bytes as before.
+	ReplayEvents(ctx context.Context, in *ReplayEventsRequest, opts ...grpc.CallOption) (*ReplayEventsResponse, error)
+	// Pauses, resumes or disables an endpoint, at once. What waits for a paused one is sent when it is
+	// resumed; what waits for a disabled one ends undelivered, and resuming replays nothing.
 	SetEndpointState(ctx context.Context, in *SetEndpointStateRequest, opts ...grpc.CallOption) (*SetEndpointStateResponse, error)
 	// Lists deliveries, newest first.
 	ListDeliveries(ctx context.Context, in *ListDeliveriesRequest, opts ...grpc.CallOption) (*ListDeliveriesResponse, error)
+	// Reads a delivery: the very bytes that are sent, and its attempts.
+	GetDelivery(ctx context.Context, in *GetDeliveryRequest, opts ...grpc.CallOption) (*GetDeliveryResponse, error)
+	// Lists the attempts at an endpoint, newest first.
+	ListAttempts(ctx context.Context, in *ListAttemptsRequest, opts ...grpc.CallOption) (*ListAttemptsResponse, error)
+	// Lists the types of events, with the addresses of their JSON Schemas.
+	ListEventTypes(ctx context.Context, in *ListEventTypesRequest, opts ...grpc.CallOption) (*ListEventTypesResponse, error)
 }
 
 type webhookServiceClient struct {
@@ -71,6 +98,56 @@ func (c *webhookServiceClient) ListEndpoints(ctx context.Context, in *ListEndpoi
 	return out, nil
 }
 
+func (c *webhookServiceClient) GetEndpoint(ctx context.Context, in *GetEndpointRequest, opts ...grpc.CallOption) (*GetEndpointResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetEndpointResponse)
+	err := c.cc.Invoke(ctx, WebhookService_GetEndpoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *webhookServiceClient) UpdateEndpoint(ctx context.Context, in *UpdateEndpointRequest, opts ...grpc.CallOption) (*UpdateEndpointResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UpdateEndpointResponse)
+	err := c.cc.Invoke(ctx, WebhookService_UpdateEndpoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *webhookServiceClient) RotateSecret(ctx context.Context, in *RotateSecretRequest, opts ...grpc.CallOption) (*RotateSecretResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RotateSecretResponse)
+	err := c.cc.Invoke(ctx, WebhookService_RotateSecret_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *webhookServiceClient) SendTestEvent(ctx context.Context, in *SendTestEventRequest, opts ...grpc.CallOption) (*SendTestEventResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SendTestEventResponse)
+	err := c.cc.Invoke(ctx, WebhookService_SendTestEvent_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *webhookServiceClient) ReplayEvents(ctx context.Context, in *ReplayEventsRequest, opts ...grpc.CallOption) (*ReplayEventsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReplayEventsResponse)
+	err := c.cc.Invoke(ctx, WebhookService_ReplayEvents_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *webhookServiceClient) SetEndpointState(ctx context.Context, in *SetEndpointStateRequest, opts ...grpc.CallOption) (*SetEndpointStateResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SetEndpointStateResponse)
@@ -91,6 +168,36 @@ func (c *webhookServiceClient) ListDeliveries(ctx context.Context, in *ListDeliv
 	return out, nil
 }
 
+func (c *webhookServiceClient) GetDelivery(ctx context.Context, in *GetDeliveryRequest, opts ...grpc.CallOption) (*GetDeliveryResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDeliveryResponse)
+	err := c.cc.Invoke(ctx, WebhookService_GetDelivery_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *webhookServiceClient) ListAttempts(ctx context.Context, in *ListAttemptsRequest, opts ...grpc.CallOption) (*ListAttemptsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAttemptsResponse)
+	err := c.cc.Invoke(ctx, WebhookService_ListAttempts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *webhookServiceClient) ListEventTypes(ctx context.Context, in *ListEventTypesRequest, opts ...grpc.CallOption) (*ListEventTypesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListEventTypesResponse)
+	err := c.cc.Invoke(ctx, WebhookService_ListEventTypes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // WebhookServiceServer is the server API for WebhookService service.
 // All implementations must embed UnimplementedWebhookServiceServer
 // for forward compatibility.
@@ -101,10 +208,29 @@ type WebhookServiceServer interface {
 	CreateEndpoint(context.Context, *CreateEndpointRequest) (*CreateEndpointResponse, error)
 	// Lists endpoints.
 	ListEndpoints(context.Context, *ListEndpointsRequest) (*ListEndpointsResponse, error)
-	// Pauses or resumes an endpoint.
+	// Reads an endpoint.
+	GetEndpoint(context.Context, *GetEndpointRequest) (*GetEndpointResponse, error)
+	// Changes the URL of an endpoint and what it hears. What waits is sent to the new URL.
+	UpdateEndpoint(context.Context, *UpdateEndpointRequest) (*UpdateEndpointResponse, error)
+	// Makes a new secret. For 24 hours every attempt is signed with both, so that the receiver may
+	// change over when it suits him; a compromised secret signs nothing from this moment on.
+	RotateSecret(context.Context, *RotateSecretRequest) (*RotateSecretResponse, error)
+	// Sends an event of type endpoint.tested to one endpoint, whatever types it hears.
+	SendTestEvent(context.Context, *SendTestEventRequest) (*SendTestEventResponse, error)
+	// Sends events to an endpoint once more, or for the first time: one, several, or those of a
+	// range of time. They have the same identifiers and the same bytes as before.
+	ReplayEvents(context.Context, *ReplayEventsRequest) (*ReplayEventsResponse, error)
+	// Pauses, resumes or disables an endpoint, at once. What waits for a paused one is sent when it is
+	// resumed; what waits for a disabled one ends undelivered, and resuming replays nothing.
 	SetEndpointState(context.Context, *SetEndpointStateRequest) (*SetEndpointStateResponse, error)
 	// Lists deliveries, newest first.
 	ListDeliveries(context.Context, *ListDeliveriesRequest) (*ListDeliveriesResponse, error)
+	// Reads a delivery: the very bytes that are sent, and its attempts.
+	GetDelivery(context.Context, *GetDeliveryRequest) (*GetDeliveryResponse, error)
+	// Lists the attempts at an endpoint, newest first.
+	ListAttempts(context.Context, *ListAttemptsRequest) (*ListAttemptsResponse, error)
+	// Lists the types of events, with the addresses of their JSON Schemas.
+	ListEventTypes(context.Context, *ListEventTypesRequest) (*ListEventTypesResponse, error)
 	mustEmbedUnimplementedWebhookServiceServer()
 }
 
@@ -121,11 +247,35 @@ func (UnimplementedWebhookServiceServer) CreateEndpoint(context.Context, *Create
 func (UnimplementedWebhookServiceServer) ListEndpoints(context.Context, *ListEndpointsRequest) (*ListEndpointsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListEndpoints not implemented")
 }
+func (UnimplementedWebhookServiceServer) GetEndpoint(context.Context, *GetEndpointRequest) (*GetEndpointResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetEndpoint not implemented")
+}
+func (UnimplementedWebhookServiceServer) UpdateEndpoint(context.Context, *UpdateEndpointRequest) (*UpdateEndpointResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateEndpoint not implemented")
+}
+func (UnimplementedWebhookServiceServer) RotateSecret(context.Context, *RotateSecretRequest) (*RotateSecretResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RotateSecret not implemented")
+}
+func (UnimplementedWebhookServiceServer) SendTestEvent(context.Context, *SendTestEventRequest) (*SendTestEventResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SendTestEvent not implemented")
+}
+func (UnimplementedWebhookServiceServer) ReplayEvents(context.Context, *ReplayEventsRequest) (*ReplayEventsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReplayEvents not implemented")
+}
 func (UnimplementedWebhookServiceServer) SetEndpointState(context.Context, *SetEndpointStateRequest) (*SetEndpointStateResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetEndpointState not implemented")
 }
 func (UnimplementedWebhookServiceServer) ListDeliveries(context.Context, *ListDeliveriesRequest) (*ListDeliveriesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDeliveries not implemented")
+}
+func (UnimplementedWebhookServiceServer) GetDelivery(context.Context, *GetDeliveryRequest) (*GetDeliveryResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDelivery not implemented")
+}
+func (UnimplementedWebhookServiceServer) ListAttempts(context.Context, *ListAttemptsRequest) (*ListAttemptsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAttempts not implemented")
+}
+func (UnimplementedWebhookServiceServer) ListEventTypes(context.Context, *ListEventTypesRequest) (*ListEventTypesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListEventTypes not implemented")
 }
 func (UnimplementedWebhookServiceServer) mustEmbedUnimplementedWebhookServiceServer() {}
 func (UnimplementedWebhookServiceServer) testEmbeddedByValue()                        {}
@@ -184,6 +334,96 @@ func _WebhookService_ListEndpoints_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _WebhookService_GetEndpoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetEndpointRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).GetEndpoint(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_GetEndpoint_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).GetEndpoint(ctx, req.(*GetEndpointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WebhookService_UpdateEndpoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateEndpointRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).UpdateEndpoint(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_UpdateEndpoint_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).UpdateEndpoint(ctx, req.(*UpdateEndpointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WebhookService_RotateSecret_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RotateSecretRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).RotateSecret(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_RotateSecret_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).RotateSecret(ctx, req.(*RotateSecretRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WebhookService_SendTestEvent_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SendTestEventRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).SendTestEvent(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_SendTestEvent_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).SendTestEvent(ctx, req.(*SendTestEventRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WebhookService_ReplayEvents_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReplayEventsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).ReplayEvents(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_ReplayEvents_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).ReplayEvents(ctx, req.(*ReplayEventsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _WebhookService_SetEndpointState_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SetEndpointStateRequest)
 	if err := dec(in); err != nil {
@@ -220,6 +460,60 @@ func _WebhookService_ListDeliveries_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _WebhookService_GetDelivery_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDeliveryRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).GetDelivery(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_GetDelivery_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).GetDelivery(ctx, req.(*GetDeliveryRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WebhookService_ListAttempts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAttemptsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).ListAttempts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_ListAttempts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).ListAttempts(ctx, req.(*ListAttemptsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _WebhookService_ListEventTypes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListEventTypesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(WebhookServiceServer).ListEventTypes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: WebhookService_ListEventTypes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(WebhookServiceServer).ListEventTypes(ctx, req.(*ListEventTypesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // WebhookService_ServiceDesc is the grpc.ServiceDesc for WebhookService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -236,12 +530,44 @@ var WebhookService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _WebhookService_ListEndpoints_Handler,
 		},
 		{
+			MethodName: "GetEndpoint",
+			Handler:    _WebhookService_GetEndpoint_Handler,
+		},
+		{
+			MethodName: "UpdateEndpoint",
+			Handler:    _WebhookService_UpdateEndpoint_Handler,
+		},
+		{
+			MethodName: "RotateSecret",
+			Handler:    _WebhookService_RotateSecret_Handler,
+		},
+		{
+			MethodName: "SendTestEvent",
+			Handler:    _WebhookService_SendTestEvent_Handler,
+		},
+		{
+			MethodName: "ReplayEvents",
+			Handler:    _WebhookService_ReplayEvents_Handler,
+		},
+		{
 			MethodName: "SetEndpointState",
 			Handler:    _WebhookService_SetEndpointState_Handler,
 		},
 		{
 			MethodName: "ListDeliveries",
 			Handler:    _WebhookService_ListDeliveries_Handler,
+		},
+		{
+			MethodName: "GetDelivery",
+			Handler:    _WebhookService_GetDelivery_Handler,
+		},
+		{
+			MethodName: "ListAttempts",
+			Handler:    _WebhookService_ListAttempts_Handler,
+		},
+		{
+			MethodName: "ListEventTypes",
+			Handler:    _WebhookService_ListEventTypes_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
