@@ -42,6 +42,7 @@ type cli struct {
 	Invoice    invoiceCommand    `cmd:"" help:"Save the printed invoice as PDF."`
 	Copy       copyCommand       `cmd:"" help:"Save the driver's copy of a repair as PDF."`
 	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
+	Webhook    webhookCommand    `cmd:"" help:"Endpoints of shop systems: add, rotate, test, replay; verify and hear events."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
 }
