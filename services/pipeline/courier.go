@@ -41,7 +41,8 @@ type Courier struct {
 	shops   []ident.Shop
 	windows map[ident.Endpoint]*window
 	back    chan tried
-	flying  int
+	// flying are the parcels under way: one whose lease the clock has jumped over is not sent twice.
+	flying map[ident.Delivery]bool
 }
 
 // window is how many deliveries an endpoint may have under way.
@@ -49,7 +50,8 @@ type window struct{ size, flying int }
 
 // NewCourier makes a courier; Run starts it.
 func (p *Pipeline) NewCourier() *Courier {
-	return &Courier{line: p, Poll: time.Second, windows: map[ident.Endpoint]*window{}, back: make(chan tried, mostParcels)}
+	return &Courier{line: p, Poll: time.Second, windows: map[ident.Endpoint]*window{}, flying: map[ident.Delivery]bool{},
+		back: make(chan tried, mostParcels)}
 }
 
 // Run delivers until ctx ends, then waits a little for what is under way. Trouble with the database is
@@ -63,7 +65,7 @@ func (c *Courier) Run(ctx context.Context) {
 	defer stop()
 	var senders sync.WaitGroup
 	wake := c.line.DB.Listen(ctx, webhookspg.Channel, c.Poll)
-	for wake != nil || c.flying > 0 {
+	for wake != nil || len(c.flying) > 0 {
 		select {
 		case _, ok := <-wake:
 			if !ok {
@@ -105,7 +107,7 @@ func (c *Courier) look(ctx, sending context.Context, senders *sync.WaitGroup) {
 
 // take claims once; more tells that there may be more to claim.
 func (c *Courier) take(ctx, sending context.Context, senders *sync.WaitGroup, shop ident.Shop) (more bool, err error) {
-	want := webhookspg.Want{Now: c.line.now(), First: firstWindow, Most: min(mostClaimed, mostParcels-c.flying),
+	want := webhookspg.Want{Now: c.line.now(), First: firstWindow, Most: min(mostClaimed, mostParcels-len(c.flying)),
 		Windows: make(map[ident.Endpoint]int, len(c.windows))}
 	if want.Most == 0 {
 		return false, nil
@@ -120,6 +122,9 @@ func (c *Courier) take(ctx, sending context.Context, senders *sync.WaitGroup, sh
 		return err
 	})
 	for _, parcel := range parcels {
+		if c.flying[parcel.ID] {
+			continue
+		}
 		w := c.windows[parcel.Endpoint]
 		if w == nil {
 			w = &window{size: firstWindow}
@@ -129,7 +134,7 @@ func (c *Courier) take(ctx, sending context.Context, senders *sync.WaitGroup, sh
 			c.windows[parcel.Endpoint] = w
 		}
 		w.flying++
-		c.flying++
+		c.flying[parcel.ID] = true
 		senders.Go(func() { c.back <- tried{parcel, c.line.send(sending, parcel)} })
 	}
 	return len(parcels) == mostClaimed, err
@@ -159,7 +164,7 @@ func (c *Courier) land(sending context.Context, first tried) {
 	}
 	byShop, given := map[ident.Shop][]tried{}, map[ident.Shop][]tried{}
 	for _, t := range all {
-		c.flying--
+		delete(c.flying, t.parcel.ID)
 		c.windows[t.parcel.Endpoint].land(t.attempt.Outcome == webhooks.OutcomeDelivered)
 		if sending.Err() != nil && t.attempt.Outcome != webhooks.OutcomeDelivered {
 			given[t.parcel.Shop] = append(given[t.parcel.Shop], t) // the program ends: nothing was learned

@@ -52,6 +52,7 @@ type cli struct {
 	Refund     refundCommand     `cmd:"" help:"Give money back, or book that a payment bounced."`
 	MoveShare  moveShareCommand  `cmd:"" help:"Move what is open to the motorist, as after a denial, or back."`
 	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
+	Webhook    webhookCommand    `cmd:"" help:"Endpoints of shop systems: add, rotate, test, replay; verify and hear events."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
 }

@@ -95,6 +95,8 @@ func taskAddress(t *claimsv1.Task) string {
 	return "/"
 }
 
+func endpointAddress(id string) string { return "/deliveries/endpoints/" + url.PathEscape(id) }
+
 func claimAddress(id string) string { return "/claims/" + url.PathEscape(id) }
 
 // term is what a day means.
