@@ -48,7 +48,7 @@ const ofEachKind = 4
 func (b *browser) walk() {
 	b.t.Helper()
 	must := []string{"/", "/claims", "/claims/{id}", "/invoices", "/invoices/{id}", "/invoices/{id}/document.pdf",
-		"/repairs/{id}/drivers-copy.pdf", "/money",
+		"/repairs", "/repairs/{id}", "/repairs/{id}/drivers-copy.pdf", "/imports/new", "/money",
 		"/money/remittances/{id}", "/runs", "/runs/{id}", "/batches/{id}/document", "/messages", "/claims/{id}/payload.json", "/photos/{hash}"}
 	seen := map[string]int{}
 	for waiting := []string{"/"}; len(waiting) > 0; waiting = waiting[1:] {

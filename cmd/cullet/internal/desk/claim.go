@@ -73,8 +73,8 @@ func (v *visit) showKnown(status int, k known, t typed) error {
 	view := page.Claim{
 		Claim: k.claim, Job: k.job, Payer: k.payer, Lead: claimLead(v.voice, k.claim), Steps: steps(k.claim),
 		Notice: noticeOf(k.claim, t), Coverage: coverageForm(v.voice, k, t, places, mayWork),
-		Record: facts(v.voice, k.job, places), Damages: damagesOf(k.job, places), Others: places.others,
-		GlassFindings: places.by["glass"], LinesFindings: places.by["lines"],
+		Record: facts(v.voice, k.job, places), Damages: damagesOf(v.shop, k.job, places), Others: places.others,
+		GlassFindings: append(places.by["glass"], glassSaid(k.job)...), LinesFindings: places.by["lines"],
 		Payload: payload, IsFrozen: isFrozen, Submissions: k.submissions, RequestID: uuid.NewString(),
 		Call: callWords(v.voice, k),
 		Hold: page.HoldForm{MayHold: mayWork && isEditable(k.claim.GetState()) && k.claim.GetHold() == nil,

@@ -7,6 +7,7 @@ import (
 	"cullet/cmd/cullet/internal/desk/page"
 	"cullet/cmd/cullet/internal/desk/plate"
 	"cullet/cmd/cullet/internal/desk/say"
+	accessv1 "cullet/proto/cullet/access/v1"
 	findingsv1 "cullet/proto/cullet/findings/v1"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 )
@@ -14,49 +15,106 @@ import (
 // barLong is the length of the longest bar, in units of the drawing.
 const barLong = 196
 
-// readings are the timed steps of a process in time order on one scale, and what else was read.
-func readings(p *jobsv1.Process, said []*findingsv1.Finding) (steps []page.Reading, other []page.Line) {
-	if p == nil {
-		return nil, nil
-	}
-	odd := func(field string) bool {
-		for _, f := range said {
-			if strings.HasSuffix(f.GetPath(), ".process."+field) {
-				return true
-			}
-		}
-		return false
-	}
-	var seconds []int32
-	add := func(name, field string, s int32) {
-		steps = append(steps, page.Reading{Name: name, Taken: fmt.Sprintf("%d s", s), Odd: odd(field)})
-		seconds = append(seconds, s)
-	}
+// step is one timed step of a process.
+type step struct {
+	name, field string
+	// usual is the reading whose range is the shop's setting.
+	usual   string
+	seconds int32
+}
+
+// stepsOf are the timed steps of a process in time order.
+func stepsOf(p *jobsv1.Process) (all []step) {
 	for i := range max(len(p.GetVacuumSeconds()), len(p.GetPressureSeconds())) {
 		if i < len(p.GetVacuumSeconds()) {
-			add("Vacuum", fmt.Sprintf("vacuum_seconds[%d]", i), p.GetVacuumSeconds()[i])
+			all = append(all, step{"Vacuum", fmt.Sprintf("vacuum_seconds[%d]", i), "vacuum_seconds", p.GetVacuumSeconds()[i]})
 		}
 		if i < len(p.GetPressureSeconds()) {
-			add("Pressure", fmt.Sprintf("pressure_seconds[%d]", i), p.GetPressureSeconds()[i])
+			all = append(all, step{"Pressure", fmt.Sprintf("pressure_seconds[%d]", i), "pressure_seconds", p.GetPressureSeconds()[i]})
 		}
 	}
 	for _, s := range []struct {
-		name, field string
-		seconds     *int32
-	}{{"Cure, outside", "cure_outside_seconds", p.CureOutsideSeconds}, {"Cure, inside", "cure_inside_seconds", p.CureInsideSeconds},
-		{"Pit cure", "pit_cure_seconds", p.PitCureSeconds}} {
+		name, field, usual string
+		seconds            *int32
+	}{{"Cure, outside", "cure_outside_seconds", "cure_seconds", p.CureOutsideSeconds},
+		{"Cure, inside", "cure_inside_seconds", "cure_seconds", p.CureInsideSeconds}, {"Pit cure", "pit_cure_seconds", "pit_cure_seconds", p.PitCureSeconds}} {
 		if s.seconds != nil {
-			add(s.name, s.field, *s.seconds)
+			all = append(all, step{s.name, s.field, s.usual, *s.seconds})
 		}
 	}
-	longest := int32(1)
-	for _, s := range seconds {
-		longest = max(longest, s)
+	return all
+}
+
+// readings are the timed steps of a process on one scale, each with the range that is usual in the shop
+// as a field behind it, and what else was read. What was unusual is what was found when it was recorded.
+func readings(shop *accessv1.Shop, p *jobsv1.Process, said []*findingsv1.Finding) (steps []page.Reading, other []page.Line) {
+	if p == nil {
+		return nil, nil
 	}
-	for i, s := range seconds {
-		steps[i].Width = fmt.Sprintf("%.1f", float64(max(s, 0))*barLong/float64(longest))
+	all := stepsOf(p)
+	// The scale holds every reading and the lower end of every range; an upper end may lie far beyond.
+	longest := 1.0
+	for _, s := range all {
+		longest = max(longest, float64(s.seconds), usualOf(shop, s.usual).GetLow()*1.25)
+	}
+	scale := func(seconds float64) float64 { return min(max(seconds, 0), longest) * barLong / longest }
+	for _, s := range all {
+		usual := usualOf(shop, s.usual)
+		shown := page.Reading{Name: s.name, Taken: fmt.Sprintf("%d s", s.seconds), Width: fmt.Sprintf("%.1f", scale(float64(s.seconds))),
+			Usual: usualWords(usual), Odd: oddWord(usual, s, said)}
+		if from, to := scale(usual.GetLow()), scale(highOr(usual, longest)); shown.Usual != "" && to > from {
+			shown.UsualFrom, shown.UsualWidth = fmt.Sprintf("%.1f", from), fmt.Sprintf("%.1f", to-from)
+		}
+		steps = append(steps, shown)
 	}
 	return steps, otherReadings(p)
+}
+
+// usualOf is the range of a reading; nil when the shop's settings have none.
+func usualOf(shop *accessv1.Shop, reading string) *accessv1.ProcessRange {
+	for _, r := range shop.GetProcessRanges() {
+		if r.GetReading() == reading {
+			return r
+		}
+	}
+	return nil
+}
+
+func highOr(r *accessv1.ProcessRange, otherwise float64) float64 {
+	if r.GetHigh() == 0 {
+		return otherwise
+	}
+	return r.GetHigh()
+}
+
+// usualWords is a range in words; empty when there is none.
+func usualWords(r *accessv1.ProcessRange) string {
+	low, high := say.Decimal(r.GetLow()), say.Decimal(r.GetHigh())
+	switch {
+	case r == nil || r.Low == nil && r.High == nil:
+		return ""
+	case r.High == nil:
+		return low + " s or more"
+	case r.Low == nil:
+		return high + " s or less"
+	}
+	return low + " to " + high + " s"
+}
+
+// oddWord says on which side a reading lies that was found to be unusual; empty for one that was not.
+func oddWord(usual *accessv1.ProcessRange, s step, said []*findingsv1.Finding) string {
+	for _, f := range said {
+		switch {
+		case !strings.HasSuffix(f.GetPath(), ".process."+s.field):
+		case usual.GetLow() > float64(s.seconds):
+			return "short"
+		case usual.GetHigh() > 0 && usual.GetHigh() < float64(s.seconds):
+			return "long"
+		default:
+			return "unusual"
+		}
+	}
+	return ""
 }
 
 func otherReadings(p *jobsv1.Process) (all []page.Line) {

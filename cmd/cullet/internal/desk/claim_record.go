@@ -10,6 +10,7 @@ import (
 	"cullet/cmd/cullet/internal/desk/page"
 	"cullet/cmd/cullet/internal/desk/plate"
 	"cullet/cmd/cullet/internal/desk/say"
+	accessv1 "cullet/proto/cullet/access/v1"
 	findingsv1 "cullet/proto/cullet/findings/v1"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 )
@@ -68,7 +69,7 @@ func anchor(path string) string {
 		n, _ := strconv.Atoi(parts[1])
 		return fmt.Sprintf("photo-%d", n+1)
 	}
-	for _, known := range []struct{ prefix, at string }{{"job.photos", "photos"}, {"job.vehicle", "r-vehicle"}, {"job.damages", "glass"},
+	for _, known := range []struct{ prefix, at string }{{"job.glass", "glass"}, {"job.standard_key", "glass"}, {"job.photos", "photos"}, {"job.vehicle", "r-vehicle"}, {"job.damages", "glass"},
 		{"job.place_of_repair", "r-place"}, {"shop.address", "r-place"}, {"job.finish_time", "r-day"}, {"job.start_time", "r-day"},
 		{"job.work_authorization", "r-signed"}, {"job.payment_authorization", "r-signed"}, {"job.warranty_of_job_id", "r-day"},
 		{"lines", "lines"}} {
@@ -119,8 +120,19 @@ func drawingOf(job *jobsv1.Job) (plate.Drawing, bool) {
 	return plate.Draw(job.GetRecord().GetGlass(), job.GetRecord().GetDamages())
 }
 
+// glassSaid is what was found about the glass as a whole when the job was recorded: cameras, number and
+// spacing of repairs, an edition that did not stand.
+func glassSaid(job *jobsv1.Job) (all []*findingsv1.Finding) {
+	for _, f := range job.GetFindings() {
+		if strings.HasPrefix(f.GetCode(), "GLASS-") || strings.HasPrefix(f.GetCode(), "STANDARD-") {
+			all = append(all, f)
+		}
+	}
+	return all
+}
+
 // damagesOf shows each damage with its assessment, its process and what was found about it.
-func damagesOf(job *jobsv1.Job, p places) []page.Damage {
+func damagesOf(shop *accessv1.Shop, job *jobsv1.Job, p places) []page.Damage {
 	said := placed(job.GetFindings())
 	all := make([]page.Damage, len(job.GetRecord().GetDamages()))
 	for i, d := range job.GetRecord().GetDamages() {
@@ -134,7 +146,7 @@ func damagesOf(job *jobsv1.Job, p places) []page.Damage {
 			}
 		}
 		shown.ProcessSaid = append(slices.Clone(p.by[fmt.Sprintf("p-%d", n)]), said.by[fmt.Sprintf("p-%d", n)]...)
-		shown.Readings, shown.Other = readings(d.GetProcess(), shown.ProcessSaid)
+		shown.Readings, shown.Other = readings(shop, d.GetProcess(), shown.ProcessSaid)
 		shown.HasProcess = len(shown.Readings)+len(shown.Other)+len(shown.ProcessSaid) > 0
 		all[i] = shown
 	}

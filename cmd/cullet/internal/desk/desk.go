@@ -37,6 +37,7 @@ type desk struct {
 	now      func() time.Time
 	log      *slog.Logger
 	sessions *sessions
+	files    *waitingFiles
 }
 
 // New makes the handler of all pages over a connection to a server, which carries no key of its
@@ -50,6 +51,7 @@ func New(conn grpc.ClientConnInterface, o Options) http.Handler {
 		d.log = slog.New(slog.DiscardHandler)
 	}
 	d.sessions = newSessions(d.now)
+	d.files = &waitingFiles{now: d.now}
 	crossOrigin := http.NewCrossOriginProtection()
 	crossOrigin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		d.trouble(w, r, nil, errForeignForm)
@@ -77,7 +79,13 @@ func (d *desk) routes() *http.ServeMux {
 		"POST /claims/{id}/notes":            addNote,
 		"GET /claims/{id}/payload.json":      showPayload,
 		"GET /photos/{hash}":                 showPhoto,
+		"GET /repairs":                       listRepairs,
+		"GET /repairs/{id}":                  showRepair,
 		"GET /repairs/{id}/drivers-copy.pdf": showDriversCopy,
+		"GET /imports/new":                   askForFile,
+		"POST /imports":                      previewFile,
+		"GET /imports/{id}":                  showImport,
+		"POST /imports/{id}/record":          recordFile,
 		"GET /invoices":                      listInvoices,
 		"GET /invoices/{id}":                 showInvoice,
 		"GET /invoices/{id}/document.pdf":    showDocument,

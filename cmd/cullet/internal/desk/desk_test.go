@@ -31,7 +31,13 @@ type house struct {
 
 func open(t *testing.T) *house {
 	t.Helper()
-	h := &house{World: servertest.Start(t, servertest.Options{IsWithoutWorkers: true}), t: t}
+	return openBefore(t, servertest.Start(t, servertest.Options{IsWithoutWorkers: true}))
+}
+
+// openBefore is a desk before a server.
+func openBefore(t *testing.T, w *servertest.World) *house {
+	t.Helper()
+	h := &house{World: w, t: t}
 	var conn grpc.ClientConnInterface = h.Raw()
 	h.site = httptest.NewServer(desk.New(conn, desk.Options{Now: func() time.Time {
 		return time.Now().Add(time.Duration(h.ahead.Load()))
@@ -48,12 +54,22 @@ func open(t *testing.T) *house {
 // send makes a request with headers given as name, value, and gives the answer and its text.
 func (h *house) send(method, path string, form url.Values, headers ...string) (*http.Response, string) {
 	h.t.Helper()
-	request, err := http.NewRequestWithContext(h.t.Context(), method, h.site.URL+path, strings.NewReader(form.Encode()))
+	kind := ""
+	if form != nil {
+		kind = "application/x-www-form-urlencoded"
+	}
+	return h.sendBody(method, path, strings.NewReader(form.Encode()), kind, headers...)
+}
+
+// sendBody is send of a body of that kind; an empty one has none.
+func (h *house) sendBody(method, path string, body io.Reader, kind string, headers ...string) (*http.Response, string) {
+	h.t.Helper()
+	request, err := http.NewRequestWithContext(h.t.Context(), method, h.site.URL+path, body)
 	if err != nil {
 		h.t.Fatal(err)
 	}
-	if form != nil {
-		request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	if kind != "" {
+		request.Header.Set("Content-Type", kind)
 	}
 	for i := 0; i < len(headers); i += 2 {
 		request.Header.Set(headers[i], headers[i+1])
@@ -77,12 +93,12 @@ func (h *house) signIn(key string) *http.Response {
 }
 
 // pages are the addresses that need no row of the database.
-var pages = []string{"/", "/claims", "/claims?state=draft", "/invoices", "/money", "/runs", "/messages", "/find", "/find?q=C-1"}
+var pages = []string{"/", "/claims", "/claims?state=draft", "/repairs", "/invoices", "/money", "/runs", "/messages", "/find", "/find?q=C-1"}
 
 func TestNobodyGetsInWithoutAKey(t *testing.T) {
 	t.Parallel()
 	h := open(t)
-	for _, path := range append(pages, "/claims/01a2/release", "/photos/00", "/no-such-page") {
+	for _, path := range append(pages, "/imports/new", "/claims/01a2/release", "/photos/00", "/no-such-page") {
 		response, _ := h.send(http.MethodGet, path, nil)
 		to := response.Header.Get("Location")
 		if response.StatusCode != http.StatusSeeOther || !strings.HasPrefix(to, "/sign-in") {

@@ -36,7 +36,11 @@ func withHeaders(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
 		h.Set("X-Request-Id", newRequestID())
-		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		most := int64(maxForm)
+		if r.Method == http.MethodPost && r.URL.Path == importsAddress {
+			most += maxFile
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
 }

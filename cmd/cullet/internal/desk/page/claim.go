@@ -149,8 +149,11 @@ type Reading struct {
 	Name, Taken string
 	// Width is the bar's, in units of 200.
 	Width string
-	// Odd is set when checking found it unusual.
-	Odd bool
+	// Usual is the shop's range in words, UsualFrom and UsualWidth its field in the same units; empty
+	// without one.
+	Usual, UsualFrom, UsualWidth string
+	// Odd says how it lies outside: "short", "long"; empty when checking found nothing.
+	Odd string
 }
 
 // Photo is one photo, or the frame of one that is missing.

@@ -17,6 +17,7 @@ import (
 const (
 	HereToday    = "Today"
 	HereClaims   = "Claims"
+	HereRepairs  = "Repairs"
 	HereInvoices = "Invoices"
 	HereMoney    = "Money"
 	HereRuns     = "Runs"
@@ -79,7 +80,7 @@ type Hidden struct{ Name, Value string }
 
 type destination struct{ name, href string }
 
-var destinations = []destination{{HereToday, "/"}, {HereClaims, "/claims"}, {HereInvoices, "/invoices"},
+var destinations = []destination{{HereToday, "/"}, {HereClaims, "/claims"}, {HereRepairs, "/repairs"}, {HereInvoices, "/invoices"},
 	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"}}
 
 // title is the window's title.
