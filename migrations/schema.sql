@@ -52,8 +52,12 @@ TABLE answers -- Answers that had their effect.
     state text NOT NULL
     occur_time timestamp with time zone NOT NULL
     apply_time timestamp with time zone NOT NULL
+    payer_reference text NOT NULL DEFAULT ''::text
+    reason text NOT NULL DEFAULT ''::text
     CONSTRAINT answers_pkey PRIMARY KEY (shop_id, payer_id, external_id, claim_id)
     CONSTRAINT answers_external_id_check CHECK (((char_length(external_id) >= 1) AND (char_length(external_id) <= 200)))
+    CONSTRAINT answers_payer_reference_check CHECK ((char_length(payer_reference) <= 200))
+    CONSTRAINT answers_reason_check CHECK ((char_length(reason) <= 4000))
     CONSTRAINT answers_state_check CHECK ((state = ANY (ARRAY['ACKNOWLEDGED'::text, 'ACCEPTED'::text, 'REJECTED'::text, 'INFORMATION_REQUESTED'::text, 'DENIED'::text])))
     CONSTRAINT answers_shop_id_batch_id_fkey FOREIGN KEY (shop_id, batch_id) REFERENCES batches(shop_id, batch_id)
     CONSTRAINT answers_shop_id_claim_id_fkey FOREIGN KEY (shop_id, claim_id) REFERENCES claims(shop_id, claim_id)

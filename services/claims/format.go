@@ -2,6 +2,7 @@ package claims
 
 import (
 	"io"
+	"strings"
 	"time"
 
 	"cullet/services/errs"
@@ -84,6 +85,19 @@ type Answer struct {
 	Reasons []AnswerReason `json:"reasons"`
 	// OccurTime is when the payer says it happened.
 	OccurTime time.Time `json:"occur_time"`
+}
+
+// maxWords is how many characters of a payer's words are kept with a claim; the message keeps all.
+const maxWords = 4000
+
+// Words are the payer's own codes and words, one reason after the other, cut to what a claim keeps.
+func (a Answer) Words() string {
+	parts := make([]string, 0, len(a.Reasons))
+	for _, r := range a.Reasons {
+		parts = append(parts, strings.TrimSpace(r.Code+" "+r.Text))
+	}
+	all := []rune(strings.Join(parts, "; "))
+	return string(all[:min(len(all), maxWords)])
 }
 
 // AnswerReason is one reason of a rejection, denial or question.

@@ -123,15 +123,12 @@ func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer 
 	if err != nil {
 		return "", err
 	}
-	before := c.State
-	c.State, c.UpdateTime = claims.Settle(all), p.now()
-	if a.PayerReference != "" {
-		c.PayerReference = a.PayerReference
+	before, best := c, claims.Decisive(all)
+	c.State, c.PayerReason, c.UpdateTime = best.State, best.Reason, p.now()
+	if best.PayerReference != "" {
+		c.PayerReference = best.PayerReference
 	}
-	if c.State == a.State {
-		c.PayerReason = reasonText(a.Reasons)
-	}
-	if c.State == before && c.State != a.State {
+	if c.State == before.State && c.PayerReason == before.PayerReason && c.PayerReference == before.PayerReference {
 		return fmt.Sprintf("%s: %s, and it stays %s.", c.Number, a.State.Words(), c.State.Words()), nil
 	}
 	ok, err := claimspg.Move(ctx, tx, c, true)
@@ -145,13 +142,4 @@ func (p *Pipeline) settle(ctx context.Context, tx *pg.Tx, c claims.Claim, payer 
 	kind := "claim." + strings.ToLower(string(c.State))
 	event := claimEvent(kind, c, payer.Name, c.UpdateTime, map[string]any{"payer_reference": c.PayerReference, "reason": c.PayerReason})
 	return fmt.Sprintf("%s: %s.", c.Number, a.State.Words()), announce(ctx, tx, event)
-}
-
-// reasonText keeps the payer's own codes and words.
-func reasonText(reasons []claims.AnswerReason) string {
-	parts := make([]string, 0, len(reasons))
-	for _, r := range reasons {
-		parts = append(parts, strings.TrimSpace(r.Code+" "+r.Text))
-	}
-	return strings.Join(parts, "; ")
 }

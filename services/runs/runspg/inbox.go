@@ -98,14 +98,14 @@ func Messages(ctx context.Context, tx *pg.Tx, before, state string, limit int) (
 }
 
 const insertAnswer = `
-INSERT INTO answers (shop_id, payer_id, external_id, message_id, claim_id, batch_id, state, occur_time, apply_time)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) ON CONFLICT DO NOTHING`
+INSERT INTO answers (shop_id, payer_id, external_id, message_id, claim_id, batch_id, state, occur_time, apply_time, payer_reference, reason)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) ON CONFLICT DO NOTHING`
 
 // InsertAnswer keeps that an answer has its effect on a claim; known is true when it had it before.
 func InsertAnswer(ctx context.Context, tx *pg.Tx, m runs.Message, claim ident.Claim, batch ident.Batch, a claims.Answer,
 	at time.Time) (known bool, err error) {
 	n, err := tx.Exec(ctx, insertAnswer, string(tx.Shop()), string(m.Payer), a.ExternalID, string(m.ID), string(claim),
-		string(batch), string(a.State), a.OccurTime, at)
+		string(batch), string(a.State), a.OccurTime, at, a.PayerReference, a.Words())
 	if err != nil {
 		return false, fmt.Errorf("store answer %s: %w", a.ExternalID, err)
 	}
@@ -113,7 +113,7 @@ func InsertAnswer(ctx context.Context, tx *pg.Tx, m runs.Message, claim ident.Cl
 }
 
 const answersOfClaim = `
-SELECT state, occur_time FROM answers WHERE shop_id = $1 AND claim_id = $2 AND batch_id = $3`
+SELECT state, occur_time, external_id, payer_reference, reason FROM answers WHERE shop_id = $1 AND claim_id = $2 AND batch_id = $3`
 
 // AnswersOf lists the answers that a claim has had to one submission.
 func AnswersOf(ctx context.Context, tx *pg.Tx, claim ident.Claim, batch ident.Batch) ([]claims.Answered, error) {
