@@ -91,10 +91,22 @@ func (d *desk) routes() *http.ServeMux {
 		"GET /invoices/{id}/document.pdf":    showDocument,
 		"GET /money":                         showMoney,
 		"GET /money/remittances/{id}":        showRemittance,
+		"POST /money/remittances/{id}/place": place,
+		"GET /money/deposits/new":            askForDeposit,
+		"POST /money/deposits":               postDeposit,
 		"GET /runs":                          listRuns,
 		"GET /runs/{id}":                     showRun,
 		"GET /batches/{id}/document":         saveBatch,
 		"GET /messages":                      listMessages,
+		"GET /payers":                        listPayers,
+		"GET /payers/{id}":                   showPayer,
+		"POST /payers/{id}":                  changeProfile,
+		"POST /payers/{id}/prices":           addPrices,
+		"GET /keys":                          listKeys,
+		"POST /keys":                         makeKey,
+		"GET /keys/deeds":                    listDeeds,
+		"GET /keys/{id}/end":                 reviewEnd,
+		"POST /keys/{id}/end":                endKey,
 	} {
 		mux.HandleFunc(pattern, d.signedIn(handler))
 	}
@@ -138,7 +150,7 @@ func (v *visit) ctx() context.Context { return v.r.Context() }
 // head is what stands around a page. It takes the sentence that was kept for it.
 func (v *visit) head(title, here string) page.Head {
 	return page.Head{Title: title, Here: here, Shop: v.shop.GetName(), Who: v.session.name,
-		MayWork: v.session.mayWork(), Done: v.session.said(), Voice: v.voice}
+		MayWork: v.session.mayWork(), IsOwner: v.session.role == accessv1.Role_ROLE_OWNER, Done: v.session.said(), Voice: v.voice}
 }
 
 // show writes a page. Nothing is sent before the whole of it is made, so a page is never half.

@@ -37,7 +37,7 @@ func withHeaders(next http.Handler) http.Handler {
 		h.Set("Cache-Control", "no-store")
 		h.Set("X-Request-Id", newRequestID())
 		most := int64(maxForm)
-		if r.Method == http.MethodPost && r.URL.Path == importsAddress {
+		if r.Method == http.MethodPost && (r.URL.Path == importsAddress || r.URL.Path == depositsAddress) {
 			most += maxFile
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, most)

@@ -72,7 +72,10 @@ func moneyLead(v *say.Voice, aging *invoicesv1.GetAgingResponse) page.Lead {
 }
 
 // showRemittance shows a deposit, cut to its invoices.
-func showRemittance(v *visit) error {
+func showRemittance(v *visit) error { return v.showDeposit(http.StatusOK, placing{}) }
+
+// showDeposit shows it with what was typed, and what was wrong with that.
+func (v *visit) showDeposit(status int, p placing) error {
 	answer, err := v.Invoices.GetRemittance(v.ctx(), &invoicesv1.GetRemittanceRequest{RemittanceId: v.r.PathValue("id")})
 	if err != nil {
 		return errGone(err)
@@ -85,8 +88,17 @@ func showRemittance(v *visit) error {
 	view.Lead.Also = say.Sentence(fmt.Sprintf("Payment %s, paid on %s, posted %s", r.GetReference(), v.voice.Day(r.GetPaidDate()), v.voice.Moment(r.GetPostTime())))
 	view.Described = fmt.Sprintf("Of %s received, %s is placed in %s and %s has no place", v.voice.Column(r.GetAmount()), v.voice.Column(r.GetAllocated()),
 		say.Count(placedLines(r), "piece", "pieces"), v.voice.Column(r.GetUnmatched()))
+	if view.Rests, err = v.rests(r, p); err != nil {
+		return err
+	}
+	if len(p.other) > 0 {
+		view.Notice = &page.Notice{Title: "Nothing was placed"}
+		for _, sentence := range p.other {
+			view.Notice.Items = append(view.Notice.Items, page.NoticeItem{Severity: "stop", Text: say.Capital(say.Sentence(sentence))})
+		}
+	}
 	view.Head = v.head("Deposit of "+v.voice.Day(r.GetPaidDate())+" · "+r.GetPayerName(), page.HereMoney)
-	return v.show(http.StatusOK, page.RemittancePage(view))
+	return v.show(status, page.RemittancePage(view))
 }
 
 func placedLines(r *invoicesv1.Remittance) (n int) {

@@ -46,7 +46,11 @@ type Remittance struct {
 	Head
 	Lead       Lead
 	Remittance *invoicesv1.Remittance
-	Pieces     []Piece
+	// Rests are what each line still waits with, in the order of the lines; nil where nothing waits or
+	// the key only reads.
+	Rests  []*Rest
+	Notice *Notice
+	Pieces []Piece
 	// Described tells the drawing in words.
 	Described string
 }
@@ -55,4 +59,27 @@ type Remittance struct {
 type Piece struct {
 	X, Width string
 	IsRest   bool
+}
+
+// Rest is money of one line that has no place yet, and the forms that give it one.
+type Rest struct {
+	Sum, Action string
+	Suggestions []Suggestion
+	ByHand      []Field
+	Hidden      []Hidden
+}
+
+// Suggestion is where money may belong, and why.
+type Suggestion struct {
+	Press, Reason string
+	Hidden        []Hidden
+}
+
+// Deposit is the form that posts a payer's file.
+type Deposit struct {
+	Head
+	Lead            Lead
+	Notice          *Notice
+	Payers, Formats []Choice
+	RequestID       string
 }

@@ -5,6 +5,7 @@
 package page
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/a-h/templ"
@@ -22,6 +23,8 @@ const (
 	HereMoney    = "Money"
 	HereRuns     = "Runs"
 	HereMessages = "Messages"
+	HerePayers   = "Payers"
+	HereKeys     = "Keys"
 )
 
 // Head is what every page has around it.
@@ -36,6 +39,8 @@ type Head struct {
 	Who string
 	// MayWork is false for a key that only reads: then nothing is offered that it may not do.
 	MayWork bool
+	// IsOwner is true for a key that may change keys and settings.
+	IsOwner bool
 	// Query is what was searched for.
 	Query string
 	// Done says what the last press did; shown once.
@@ -81,7 +86,15 @@ type Hidden struct{ Name, Value string }
 type destination struct{ name, href string }
 
 var destinations = []destination{{HereToday, "/"}, {HereClaims, "/claims"}, {HereRepairs, "/repairs"}, {HereInvoices, "/invoices"},
-	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"}}
+	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"}, {HerePayers, "/payers"}}
+
+// destinations are the pages that whoever is signed in may open.
+func (h Head) destinations() []destination {
+	if !h.IsOwner {
+		return destinations
+	}
+	return append(slices.Clip(destinations), destination{HereKeys, "/keys"})
+}
 
 // title is the window's title.
 func (h Head) title() string {
