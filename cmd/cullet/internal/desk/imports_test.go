@@ -130,7 +130,7 @@ func TestAFileIsPreviewedThenRecorded(t *testing.T) {
 		t.Errorf("%d jobs, want 2", h.Count("jobs"))
 	}
 	link := regexp.MustCompile(`/repairs/[0-9a-f-]+`).FindString(text)
-	h.page(link, "Repair W-1", "Version 1", "bullseye", "Accord")
+	h.page(link, "Repair W-1", "Version 1", "bullseye", "Accord, model year 2003, by public vPIC data of 2026-03-12")
 	h.page("/repairs", "2 repairs,", "W-2", "Preview of week 47")
 	// The file was recorded, so it is held no longer, and the press once more does nothing.
 	response, text = h.send(http.MethodPost, press[1], url.Values{"request_id": {press[2]}})
