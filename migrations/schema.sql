@@ -380,7 +380,7 @@ TABLE imports -- Files of shop systems and how far each is.
     is_preview boolean NOT NULL
     file_name text NOT NULL
     file_hash bytea NOT NULL
-    content bytea NOT NULL
+    content bytea
     mapping jsonb NOT NULL
     unused_columns text[] NOT NULL
     record_count integer NOT NULL
@@ -400,6 +400,7 @@ TABLE imports -- Files of shop systems and how far each is.
     CONSTRAINT imports_check3 CHECK (((state = ANY (ARRAY['DONE'::text, 'FAILED'::text])) = (finish_time IS NOT NULL)))
     CONSTRAINT imports_check4 CHECK (((state = 'FAILED'::text) = (failure <> ''::text)))
     CONSTRAINT imports_content_check CHECK (((octet_length(content) >= 1) AND (octet_length(content) <= 4194304)))
+    CONSTRAINT imports_content_needed CHECK (((content IS NOT NULL) OR (finish_time IS NOT NULL)))
     CONSTRAINT imports_failure_check CHECK ((char_length(failure) <= 1000))
     CONSTRAINT imports_file_hash_check CHECK ((octet_length(file_hash) = 32))
     CONSTRAINT imports_file_name_check CHECK ((char_length(file_name) <= 200))
@@ -409,7 +410,7 @@ TABLE imports -- Files of shop systems and how far each is.
     CONSTRAINT imports_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY INSERT, SELECT, UPDATE (state, done_count, recorded_count, known_count, conflict_count, refused_count, finish_time, failure)
+    RUNTIME MAY INSERT, SELECT, UPDATE (state, content, done_count, recorded_count, known_count, conflict_count, refused_count, finish_time, failure)
 
 TABLE inbound_routes -- Which payer a webhook path belongs to; no personal data.
     route text NOT NULL
