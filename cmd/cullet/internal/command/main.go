@@ -43,6 +43,7 @@ type cli struct {
 	Copy       copyCommand       `cmd:"" help:"Save the driver's copy of a repair as PDF."`
 	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
+	Reseal     resealCommand     `cmd:"" help:"Seal the photos in the state folder under the newest master key, or make a new one."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
 }
 
