@@ -755,6 +755,7 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     band_3 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 26) & (8191)::bigint))::smallint)
     band_4 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 39) & (8191)::bigint))::smallint)
     band_5 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 52) & (4095)::bigint))::smallint)
+    sealed_position bytea
     CONSTRAINT photos_pkey PRIMARY KEY (shop_id, photo_hash)
     CONSTRAINT photos_blown_percent_check CHECK (((blown_percent >= 0) AND (blown_percent <= 100)))
     CONSTRAINT photos_brightness_check CHECK (((brightness >= 0) AND (brightness <= 255)))
@@ -762,6 +763,8 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     CONSTRAINT photos_measured CHECK ((num_nulls(sharpness, brightness, blown_percent) = ANY (ARRAY[0, 3])))
     CONSTRAINT photos_media_type_check CHECK ((media_type = ANY (ARRAY['image/jpeg'::text, 'image/png'::text, 'image/webp'::text])))
     CONSTRAINT photos_photo_hash_check CHECK ((octet_length(photo_hash) = 32))
+    CONSTRAINT photos_position_once CHECK ((num_nonnulls(sealed_position, latitude_microdegrees) <= 1))
+    CONSTRAINT photos_sealed_position_check CHECK (((octet_length(sealed_position) >= 1) AND (octet_length(sealed_position) <= 200)))
     CONSTRAINT photos_sharpness_check CHECK ((sharpness >= 0))
     CONSTRAINT photos_size_bytes_check CHECK ((size_bytes > 0))
     CONSTRAINT photos_width_pixels_check CHECK ((width_pixels > 0))

@@ -73,7 +73,7 @@ func TestSaveColumnMappingCut(t *testing.T) {
 func TestImportGoesOnWhereverItIsCut(t *testing.T) {
 	t.Parallel()
 	r := openRoom(t)
-	room := jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), nil, func() time.Time { return now }, nil, 0, nil, nil, adapters.Intakes()...)
+	room := jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), nil, nil, func() time.Time { return now }, nil, 0, nil, nil, adapters.Intakes()...)
 	var shop ident.Shop
 	r.Get(&shop, `SELECT shop_id FROM shops`)
 	for n := 0; ; n++ {
@@ -125,7 +125,7 @@ func (w world) interrupted(ctx context.Context) (*jobsrpc.Server, context.Contex
 		}
 		return now
 	}
-	return jobsrpc.New(w.DB, nil, clock, nil, 0, nil, nil, adapters.Intakes()...), ctx
+	return jobsrpc.New(w.DB, nil, nil, clock, nil, 0, nil, nil, adapters.Intakes()...), ctx
 }
 
 // A worker that is ended in the middle has written a row for each record that it recorded; the next one
@@ -176,7 +176,7 @@ func TestTwoWorkersAtOneImport(t *testing.T) {
 				})
 				return now
 			}
-			room := jobsrpc.New(w.DB, nil, clock, nil, 0, nil, nil, adapters.Intakes()...)
+			room := jobsrpc.New(w.DB, nil, nil, clock, nil, 0, nil, nil, adapters.Intakes()...)
 			if err := room.AdvanceImport(t.Context(), w.Shop, i.GetImportId()); err != nil {
 				t.Errorf("the first: %v", err)
 			}

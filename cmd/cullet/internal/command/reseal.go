@@ -31,7 +31,8 @@ func (c *resealCommand) Run(w *world) error {
 	if w.globals.JSON {
 		return json.NewEncoder(w.out).Encode(map[string]int{"files": done.Files, "sealed": done.Sealed})
 	}
-	fmt.Fprintf(w.out, "%d files of photos, %d of them sealed anew. Uploads that broke off keep their key for a day more; the credentials of "+
-		"payers and the secrets of endpoints keep theirs until they are set anew. Only then may an old key leave master-key.\n", done.Files, done.Sealed)
+	fmt.Fprintf(w.out, "%d files of photos, %d of them sealed anew. An old key must stay in master-key all the same: uploads that broke off "+
+		"need it for a day more, the credentials of payers and the secrets of endpoints until they are set anew, the places where "+
+		"earlier photos were taken for good.\n", done.Files, done.Sealed)
 	return nil
 }

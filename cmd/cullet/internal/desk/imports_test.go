@@ -63,7 +63,7 @@ func (h *house) bring(mapping string, content []byte) (*http.Response, string) {
 // work does what a worker of the server does with an import.
 func (h *house) work(address string) {
 	h.t.Helper()
-	room := jobsrpc.New(h.DB, nil, time.Now, nil, 0, nil, nil, adapters.Intakes()...)
+	room := jobsrpc.New(h.DB, nil, nil, time.Now, nil, 0, nil, nil, adapters.Intakes()...)
 	if err := room.AdvanceImport(h.t.Context(), h.Shop, strings.TrimPrefix(address, "/imports/")); err != nil {
 		h.t.Fatal(err)
 	}
