@@ -430,7 +430,7 @@ TABLE imports -- Files of shop systems and how far each is.
     is_preview boolean NOT NULL
     file_name text NOT NULL
     file_hash bytea NOT NULL
-    content bytea NOT NULL
+    content bytea
     mapping jsonb NOT NULL
     unused_columns text[] NOT NULL
     record_count integer NOT NULL
@@ -450,6 +450,7 @@ TABLE imports -- Files of shop systems and how far each is.
     CONSTRAINT imports_check3 CHECK (((state = ANY (ARRAY['DONE'::text, 'FAILED'::text])) = (finish_time IS NOT NULL)))
     CONSTRAINT imports_check4 CHECK (((state = 'FAILED'::text) = (failure <> ''::text)))
     CONSTRAINT imports_content_check CHECK (((octet_length(content) >= 1) AND (octet_length(content) <= 4194304)))
+    CONSTRAINT imports_content_needed CHECK (((content IS NOT NULL) OR (finish_time IS NOT NULL)))
     CONSTRAINT imports_failure_check CHECK ((char_length(failure) <= 1000))
     CONSTRAINT imports_file_hash_check CHECK ((octet_length(file_hash) = 32))
     CONSTRAINT imports_file_name_check CHECK ((char_length(file_name) <= 200))
@@ -459,7 +460,7 @@ TABLE imports -- Files of shop systems and how far each is.
     CONSTRAINT imports_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY INSERT, SELECT, UPDATE (state, done_count, recorded_count, known_count, conflict_count, refused_count, finish_time, failure)
+    RUNTIME MAY INSERT, SELECT, UPDATE (state, content, done_count, recorded_count, known_count, conflict_count, refused_count, finish_time, failure)
 
 TABLE inbound_routes -- Which payer a webhook path belongs to; no personal data.
     route text NOT NULL
@@ -807,6 +808,7 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     band_3 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 26) & (8191)::bigint))::smallint)
     band_4 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 39) & (8191)::bigint))::smallint)
     band_5 smallint NOT NULL GENERATED ALWAYS AS ((((likeness >> 52) & (4095)::bigint))::smallint)
+    sealed_position bytea
     CONSTRAINT photos_pkey PRIMARY KEY (shop_id, photo_hash)
     CONSTRAINT photos_blown_percent_check CHECK (((blown_percent >= 0) AND (blown_percent <= 100)))
     CONSTRAINT photos_brightness_check CHECK (((brightness >= 0) AND (brightness <= 255)))
@@ -814,6 +816,8 @@ TABLE photos -- Uploaded photos; one that no job names for 24 hours is forgotten
     CONSTRAINT photos_measured CHECK ((num_nulls(sharpness, brightness, blown_percent) = ANY (ARRAY[0, 3])))
     CONSTRAINT photos_media_type_check CHECK ((media_type = ANY (ARRAY['image/jpeg'::text, 'image/png'::text, 'image/webp'::text])))
     CONSTRAINT photos_photo_hash_check CHECK ((octet_length(photo_hash) = 32))
+    CONSTRAINT photos_position_once CHECK ((num_nonnulls(sealed_position, latitude_microdegrees) <= 1))
+    CONSTRAINT photos_sealed_position_check CHECK (((octet_length(sealed_position) >= 1) AND (octet_length(sealed_position) <= 200)))
     CONSTRAINT photos_sharpness_check CHECK ((sharpness >= 0))
     CONSTRAINT photos_size_bytes_check CHECK ((size_bytes > 0))
     CONSTRAINT photos_width_pixels_check CHECK ((width_pixels > 0))

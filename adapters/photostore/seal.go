@@ -127,7 +127,8 @@ func (s *Store) openSealed(file *os.File, shop, name string, isEndless bool) (*o
 	return o, nil
 }
 
-func (s *Store) readHead(file *os.File, shop, name string) (*opened, error) {
+// sealedKey reads the head of a sealed file: its key as it was sealed.
+func sealedKey(file io.Reader) ([]byte, error) {
 	head := make([]byte, 2)
 	if _, err := io.ReadFull(file, head); err != nil || head[0] != sealVersion {
 		return nil, fmt.Errorf("%w: it does not begin as a sealed file", errDamaged)
@@ -135,6 +136,14 @@ func (s *Store) readHead(file *os.File, shop, name string) (*opened, error) {
 	sealed := make([]byte, head[1])
 	if _, err := io.ReadFull(file, sealed); err != nil {
 		return nil, fmt.Errorf("%w: it ends in its key", errDamaged)
+	}
+	return sealed, nil
+}
+
+func (s *Store) readHead(file *os.File, shop, name string) (*opened, error) {
+	sealed, err := sealedKey(file)
+	if err != nil {
+		return nil, err
 	}
 	key, err := s.sealer.Open(shop, name, sealed)
 	if err != nil {

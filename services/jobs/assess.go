@@ -48,6 +48,10 @@ func Assess(r *Record, standardKey string, usual repairability.Ranges) ([]repair
 	return assessments, found
 }
 
+// VehicleSource tells which table VehicleDescription reads, and what that table knows.
+const VehicleSource = vin.MakerTable + "; it knows maker, kind, country and model of vehicles with a windshield " +
+	"made for sale in the United States"
+
 // VehicleDescription tells maker, kind, model and model year as the vehicle's number has them; empty when
 // it has nothing of them. It is for reading only.
 func (r Record) VehicleDescription() string {

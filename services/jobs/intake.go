@@ -7,6 +7,10 @@ import (
 	"cullet/services/ident"
 )
 
+// ImportContentFor is how long the file of an import is kept after the import ended. Its report, its
+// mapping and its hash stay.
+const ImportContentFor = 30 * 24 * time.Hour
+
 // The caps of a file.
 const (
 	MaxIntakeBytes = 4 << 20

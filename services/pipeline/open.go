@@ -213,7 +213,7 @@ func (p *Pipeline) caseOf(ctx context.Context, tx *pg.Tx, job jobs.Job, payer pa
 	if err != nil {
 		return claims.Case{}, err
 	}
-	photos, err := jobspg.Photos(ctx, tx, job.Record.Photos)
+	photos, err := jobspg.Photos(ctx, tx, p.Sealer, job.Record.Photos)
 	if err != nil {
 		return claims.Case{}, err
 	}

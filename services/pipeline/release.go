@@ -226,7 +226,7 @@ func (p *Pipeline) releaseOf(ctx context.Context, tx *pg.Tx, shop access.Shop, p
 	for _, job := range all {
 		named = append(named, job.Record.Photos...)
 	}
-	photos, err := jobspg.Photos(ctx, tx, named)
+	photos, err := jobspg.Photos(ctx, tx, p.Sealer, named)
 	if err != nil {
 		return nil, err
 	}

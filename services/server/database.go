@@ -92,6 +92,9 @@ func (d *database) close() error {
 	return err
 }
 
+// masterKeyFile is where the master keys are kept when the configuration has none.
+func masterKeyFile(c Config) string { return filepath.Join(c.State, "master-key") }
+
 // openRing reads the master keys, from the configuration or from the file in the state folder.
 func openRing(c Config) (*seal.Ring, error) {
 	if c.MasterKeys != "" {
@@ -100,7 +103,7 @@ func openRing(c Config) (*seal.Ring, error) {
 	if c.State == "" {
 		return nil, errors.New("there is neither a state folder nor a master key: one of them must be given")
 	}
-	return seal.OpenFile(filepath.Join(c.State, "master-key"))
+	return seal.OpenFile(masterKeyFile(c))
 }
 
 // makeState makes the state folder. PostgreSQL runs as another user when root starts it, and that

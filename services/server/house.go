@@ -41,7 +41,7 @@ func (h *house) shop(ctx context.Context, tx *pg.Tx) (access.Shop, error) {
 
 // jobs makes the room of repair records, for its calls and for its work.
 func (h *house) jobs() *jobsrpc.Server {
-	return jobsrpc.New(h.db, h.pages, h.Now, h.Photos, h.PhotoQuota, h.shop, h.Copies, h.Intakes...)
+	return jobsrpc.New(h.db, h.ring, h.pages, h.Now, h.Photos, h.PhotoQuota, h.shop, h.Copies, h.Intakes...)
 }
 
 func checkFirst(shop access.Shop) []errs.Field { return rpc.Validate("shop", shop) }

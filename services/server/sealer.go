@@ -31,6 +31,14 @@ func (s *Sealer) Seal(shop, name string, secret []byte) ([]byte, error) {
 	return s.ring.Seal(fileKey(shop, name), secret)
 }
 
+// IsCurrent tells whether sealed bytes are under the first master key; others are to be sealed anew
+// before their key leaves the ring.
+func (s *Sealer) IsCurrent(sealed []byte) bool { return s.ring.IsCurrent(sealed) }
+
+// NewMasterKey puts a new key in front of those in the state folder, which stay behind it. It seals from
+// the next start of the server on.
+func NewMasterKey(c Config) error { return seal.AddKey(masterKeyFile(c)) }
+
 // Open fails when the sealed bytes were changed, belong to another shop or name, or are under a key
 // that is no longer in the ring.
 func (s *Sealer) Open(shop, name string, sealed []byte) ([]byte, error) {

@@ -29,6 +29,7 @@ func (s *service) startWorkers(ctx context.Context) {
 		payers.TopicChanged: s.line.PayerChanged,
 		access.TopicChanged: s.line.ShopChanged,
 	}
+	checks[jobspg.TopicForget] = jobspg.Forgetter{DB: s.db, Now: s.Now}.Forget
 	if s.Photos != nil {
 		checks[jobspg.TopicSweep] = jobspg.Sweeper{DB: s.db, Store: s.Photos, Now: s.Now}.Sweep
 	}

@@ -80,6 +80,38 @@ func OpenFile(path string) (*Ring, error) {
 	return ring, nil
 }
 
+// AddKey puts a new key in front of those in a file that OpenFile would read; a crash leaves the file as
+// it was, or with the new key. It refuses what OpenFile refuses, and a file that is not there.
+func AddKey(path string) error {
+	if _, err := os.Stat(path); err != nil {
+		return fmt.Errorf("look at the master key: %w", err)
+	}
+	if _, err := OpenFile(path); err != nil {
+		return err
+	}
+	old, err := os.ReadFile(path)
+	if err != nil {
+		return fmt.Errorf("read the master key: %w", err)
+	}
+	fresh, err := Generate()
+	if err != nil {
+		return err
+	}
+	draft, err := os.CreateTemp(filepath.Dir(path), ".master-key-*") // readable by its owner alone
+	if err != nil {
+		return fmt.Errorf("make the new master key: %w", err)
+	}
+	defer os.Remove(draft.Name())
+	_, err = draft.WriteString(fresh + string(old))
+	if err = errors.Join(err, draft.Sync(), draft.Close()); err != nil {
+		return fmt.Errorf("write the new master key: %w", err)
+	}
+	if err := os.Rename(draft.Name(), path); err != nil {
+		return fmt.Errorf("store the new master key: %w", err)
+	}
+	return nil
+}
+
 // makeFile writes a new ring under a name of its own and links it to the path, which only the first
 // can do; so nobody ever reads half a key.
 func makeFile(path string) error {

@@ -181,3 +181,48 @@ func TestOpenFile(t *testing.T) {
 		t.Errorf("a key that others can read: error = %v", err)
 	}
 }
+
+// TestAddKey: a new key stands in front, what the old one sealed still opens, and nobody else can read the
+// file; a file that is not there, or that others can read, is refused.
+func TestAddKey(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "master-key")
+	if err := seal.AddKey(path); err == nil {
+		t.Error("a key is put in front of none")
+	}
+	old, err := seal.OpenFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sealed, err := old.Seal(place, []byte("kept"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := seal.AddKey(path); err != nil {
+		t.Fatal(err)
+	}
+	both, err := seal.OpenFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := both.Open(place, sealed); err != nil || string(got) != "kept" || both.IsCurrent(sealed) {
+		t.Errorf("what the old key sealed: %q, %v, current %v", got, err, both.IsCurrent(sealed))
+	}
+	again, err := both.Seal(place, []byte("kept"))
+	if err != nil || !both.IsCurrent(again) {
+		t.Errorf("what the new key seals is not current: %v", err)
+	}
+	if _, err := old.Open(place, again); !errors.Is(err, seal.ErrNotOpened) {
+		t.Errorf("the old ring opens what the new key sealed: %v", err)
+	}
+	info, err := os.Stat(path)
+	if err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("mode %v, %v", info.Mode(), err)
+	}
+	if err := os.Chmod(path, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := seal.AddKey(path); err == nil {
+		t.Error("a file that others can read is taken")
+	}
+}

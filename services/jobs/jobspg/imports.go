@@ -56,8 +56,8 @@ INSERT INTO imports (shop_id, import_id, state, is_preview, file_name, file_hash
   record_count, create_time, created_by)
 VALUES ($1, $2, 'RECEIVED', $3, $4, $5, $6, $7, $8, $9, $10, $11)`
 
-// InsertImport stores a file that was received and asks for its records to be recorded. Guard it by a
-// request id.
+// InsertImport stores a file that was received and asks for its records to be recorded, and later for
+// the file to be forgotten. Guard it by a request id.
 func InsertImport(ctx context.Context, tx *pg.Tx, i jobs.Import, content []byte) error {
 	mapping, err := json.Marshal(i.Mapping)
 	if err != nil {
@@ -71,6 +71,9 @@ func InsertImport(ctx context.Context, tx *pg.Tx, i jobs.Import, content []byte)
 		pg.Array(unused), i.Records, i.CreateTime, i.CreatedBy)
 	if err != nil {
 		return fmt.Errorf("insert import %s: %w", i.ID, err)
+	}
+	if err := outbox.EnqueueAt(ctx, tx, TopicForget, i.CreateTime.Add(jobs.ImportContentFor), tx.Shop()); err != nil {
+		return err
 	}
 	return outbox.Enqueue(ctx, tx, TopicImport, i.ID)
 }

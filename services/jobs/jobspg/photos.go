@@ -5,13 +5,15 @@ import (
 	"fmt"
 	"time"
 
+	"cullet/services/ident"
 	"cullet/services/internal/pg"
+	"cullet/services/internal/seal"
 	"cullet/services/jobs"
 )
 
 const selectPhotos = `
 SELECT photo_hash, media_type, size_bytes, width_pixels, height_pixels, take_time, latitude_microdegrees,
-  longitude_microdegrees, likeness, sharpness, brightness, blown_percent, stage_time,
+  longitude_microdegrees, sealed_position, likeness, sharpness, brightness, blown_percent, stage_time,
   ` + isNamed + ` AS is_named
 FROM photos f WHERE f.shop_id = $1 AND f.photo_hash = ANY ($2) AND f.stage_time <> 'epoch'`
 
@@ -24,7 +26,9 @@ type photoRow struct {
 	TakeTime  *time.Time `db:"take_time"`
 	Latitude  *int32     `db:"latitude_microdegrees"`
 	Longitude *int32     `db:"longitude_microdegrees"`
-	Likeness  int64      `db:"likeness"`
+	// Sealed is the position of every photo since it is sealed; the two above are of those from before.
+	Sealed   []byte `db:"sealed_position"`
+	Likeness int64  `db:"likeness"`
 	// The measures are all there or none of them.
 	Sharpness  *int      `db:"sharpness"`
 	Brightness *int      `db:"brightness"`
@@ -33,9 +37,10 @@ type photoRow struct {
 	IsNamed    bool      `db:"is_named"`
 }
 
-func (r photoRow) photo() jobs.Photo {
+func (r photoRow) photo(ring *seal.Ring, shop ident.Shop) jobs.Photo {
 	p := jobs.Photo{Hash: jobs.PhotoHashFrom(r.Hash), MediaType: r.MediaType, SizeBytes: r.SizeBytes, Width: r.Width,
 		Height: r.Height, TakeTime: r.TakeTime, Likeness: uint64(r.Likeness)}
+	p.Position = openPosition(ring, shop, p.Hash, r.Sealed)
 	if r.Latitude != nil && r.Longitude != nil {
 		p.Position = &jobs.Position{LatitudeMicrodegrees: *r.Latitude, LongitudeMicrodegrees: *r.Longitude}
 	}
@@ -50,8 +55,8 @@ func (r photoRow) photo() jobs.Photo {
 }
 
 // Photos reads what is known of the named photos, by hash; those that were not uploaded are
-// missing from the answer.
-func Photos(ctx context.Context, tx *pg.Tx, named []jobs.PhotoReference) (map[jobs.PhotoHash]jobs.Photo, error) {
+// missing from the answer. The ring opens where they were taken; without one that stays unknown.
+func Photos(ctx context.Context, tx *pg.Tx, ring *seal.Ring, named []jobs.PhotoReference) (map[jobs.PhotoHash]jobs.Photo, error) {
 	all := map[jobs.PhotoHash]jobs.Photo{}
 	if len(named) == 0 {
 		return all, nil
@@ -61,7 +66,7 @@ func Photos(ctx context.Context, tx *pg.Tx, named []jobs.PhotoReference) (map[jo
 		return nil, fmt.Errorf("read %d photos: %w", len(named), err)
 	}
 	for _, r := range rows {
-		p := r.photo()
+		p := r.photo(ring, tx.Shop())
 		all[p.Hash] = p
 	}
 	return all, nil

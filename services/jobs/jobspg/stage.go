@@ -9,6 +9,7 @@ import (
 	"cullet/services/ident"
 	"cullet/services/internal/outbox"
 	"cullet/services/internal/pg"
+	"cullet/services/internal/seal"
 	"cullet/services/jobs"
 )
 
@@ -26,8 +27,8 @@ const forgottenAfter = jobs.StagedFor + time.Hour
 
 const stagePhoto = `
 INSERT INTO photos AS f (shop_id, photo_hash, media_type, size_bytes, width_pixels, height_pixels, take_time,
-  latitude_microdegrees, longitude_microdegrees, likeness, sharpness, brightness, blown_percent, stage_time)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
+  sealed_position, likeness, sharpness, brightness, blown_percent, stage_time)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
 ON CONFLICT (shop_id, photo_hash) DO UPDATE SET stage_time = EXCLUDED.stage_time WHERE f.stage_time <> 'epoch'
 RETURNING ` + isNamed + ` AS is_named, xmax = 0 AS is_new, is_counted`
 
@@ -44,14 +45,18 @@ type Staged struct {
 // Stage keeps what is known of an uploaded photo, and asks for the sweep that forgets it unless a job
 // names it by then; uploaded again, it waits for another 24 hours. Of photos a shop may keep so many
 // bytes as the quota says; what found room once keeps it. A photo that is being forgotten just now is
-// errs.Unavailable. It may be repeated.
-func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time, quota int64) (s Staged, err error) {
+// errs.Unavailable. The ring seals where it was taken. It may be repeated.
+func Stage(ctx context.Context, tx *pg.Tx, ring *seal.Ring, p jobs.Photo, at time.Time, quota int64) (s Staged, err error) {
 	var row struct {
 		IsNamed   bool `db:"is_named"`
 		IsNew     bool `db:"is_new"`
 		IsCounted bool `db:"is_counted"`
 	}
-	err = tx.Get(ctx, &row, stagePhoto, append([]any{string(tx.Shop())}, photoArgs(p, at)...)...)
+	position, err := sealPosition(ring, tx.Shop(), p)
+	if err != nil {
+		return Staged{}, err
+	}
+	err = tx.Get(ctx, &row, stagePhoto, append([]any{string(tx.Shop())}, photoArgs(p, position, at)...)...)
 	if pg.IsNoRows(err) {
 		return Staged{}, errs.New(errs.Unavailable, "PHOTO_BEING_FORGOTTEN",
 			"this photo was uploaded a day ago, no record named it, and it is being forgotten just now; upload it again in a moment")
@@ -80,16 +85,12 @@ func Stage(ctx context.Context, tx *pg.Tx, p jobs.Photo, at time.Time, quota int
 }
 
 // photoArgs are the columns of a photo from its hash on.
-func photoArgs(p jobs.Photo, at time.Time) []any {
-	var latitude, longitude *int32
-	if p.Position != nil {
-		latitude, longitude = &p.Position.LatitudeMicrodegrees, &p.Position.LongitudeMicrodegrees
-	}
+func photoArgs(p jobs.Photo, position []byte, at time.Time) []any {
 	var sharpness, brightness, blown *int
 	if q := p.Quality; q != nil {
 		sharpness, brightness, blown = &q.Sharpness, &q.Brightness, &q.BlownPercent
 	}
-	return []any{p.Hash.Bytes(), p.MediaType, p.SizeBytes, p.Width, p.Height, p.TakeTime, latitude, longitude,
+	return []any{p.Hash.Bytes(), p.MediaType, p.SizeBytes, p.Width, p.Height, p.TakeTime, position,
 		int64(p.Likeness), sharpness, brightness, blown, at}
 }
 

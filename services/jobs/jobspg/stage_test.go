@@ -36,7 +36,7 @@ func (b bench) keep(store *photostore.Store, shade uint8, when time.Time) jobs.P
 		b.t.Fatal(err)
 	}
 	b.must(func(ctx context.Context, tx *pg.Tx) error {
-		_, err := jobspg.Stage(ctx, tx, kept, when, quota)
+		_, err := jobspg.Stage(ctx, tx, testRing, kept, when, quota)
 		return err
 	})
 	return kept
@@ -71,7 +71,7 @@ func (b bench) photos(all ...jobs.PhotoHash) (got map[jobs.PhotoHash]jobs.Photo)
 		named[i].Hash = h
 	}
 	b.must(func(ctx context.Context, tx *pg.Tx) (err error) {
-		got, err = jobspg.Photos(ctx, tx, named)
+		got, err = jobspg.Photos(ctx, tx, testRing, named)
 		return err
 	})
 	return got
@@ -99,7 +99,7 @@ func TestStage(t *testing.T) {
 		t.Errorf("a photo that a job names still waits until %s", got.StagedUntil)
 	}
 	b.must(func(ctx context.Context, tx *pg.Tx) error {
-		staged, err := jobspg.Stage(ctx, tx, p, at, quota)
+		staged, err := jobspg.Stage(ctx, tx, testRing, p, at, quota)
 		if !staged.IsNamed {
 			t.Error("staging a photo again that a job names does not say so")
 		}
@@ -164,7 +164,7 @@ func TestSweepThatWasKilled(t *testing.T) {
 	p := b.keep(store, 1, at)
 	b.Exec(`UPDATE photos SET stage_time = 'epoch'`)
 	err := b.do(func(ctx context.Context, tx *pg.Tx) error {
-		_, err := jobspg.Stage(ctx, tx, p, at, quota)
+		_, err := jobspg.Stage(ctx, tx, testRing, p, at, quota)
 		return err
 	})
 	if !errs.Is(err, errs.Unavailable) {

@@ -58,7 +58,7 @@ func (b bench) stage(when time.Time, all ...jobs.PhotoHash) {
 	b.t.Helper()
 	b.must(func(ctx context.Context, tx *pg.Tx) error {
 		for _, h := range all {
-			if _, err := jobspg.Stage(ctx, tx, photo(h), when, quota); err != nil {
+			if _, err := jobspg.Stage(ctx, tx, testRing, photo(h), when, quota); err != nil {
 				return err
 			}
 		}

@@ -23,7 +23,7 @@ func sized(n int, size int64) jobs.Photo {
 func (b bench) stageWithin(quota int64, p jobs.Photo, when time.Time) (staged jobspg.Staged) {
 	b.t.Helper()
 	b.must(func(ctx context.Context, tx *pg.Tx) (err error) {
-		staged, err = jobspg.Stage(ctx, tx, p, when, quota)
+		staged, err = jobspg.Stage(ctx, tx, testRing, p, when, quota)
 		return err
 	})
 	return staged
@@ -119,7 +119,7 @@ func TestUsageConcurrently(t *testing.T) {
 	for i := range 24 {
 		all.Go(func() {
 			err := pg.Transact(t.Context(), b.DB, b.shop, func(ctx context.Context, tx *pg.Tx) error {
-				_, err := jobspg.Stage(ctx, tx, sized(i%12+1, 100), at, 500)
+				_, err := jobspg.Stage(ctx, tx, testRing, sized(i%12+1, 100), at, 500)
 				return err
 			})
 			if err != nil {

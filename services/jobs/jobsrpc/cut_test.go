@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -26,6 +27,7 @@ import (
 	"cullet/services/internal/pg/cutproxy"
 	"cullet/services/internal/pg/pgtest"
 	"cullet/services/internal/rpc"
+	"cullet/services/internal/seal"
 	"cullet/services/jobs/jobsrpc"
 	"cullet/services/server/servertest"
 )
@@ -53,10 +55,14 @@ func openRoom(t *testing.T) *room {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = store.Close() })
+	ring, err := seal.ParseRing("00000001:" + strings.Repeat("5a", 32))
+	if err != nil {
+		t.Fatal(err)
+	}
 	clock := func() time.Time { return now }
 	guard := rpc.NewGuard(accessrpc.NewAuthenticator(r.DB, clock), slog.New(slog.DiscardHandler), nil)
 	s := grpc.NewServer(append(guard.Options(), grpc.ChainUnaryInterceptor(r.count))...)
-	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), nil, clock, store, 1<<30,
+	jobsv1.RegisterJobServiceServer(s, jobsrpc.New(r.Open(r.proxy.DSN(), pg.Options{MaxOpen: 1, ListenDSN: r.RuntimeDSN}), ring, nil, clock, store, 1<<30,
 		func(ctx context.Context, tx *pg.Tx) (access.Shop, error) { return accesspg.GetShop(ctx, tx) }, nil, adapters.Intakes()...))
 	guard.Serve(s.GetServiceInfo(), jobsrpc.Limits())
 	listener, err := net.Listen("tcp", "127.0.0.1:0")

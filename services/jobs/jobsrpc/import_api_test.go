@@ -187,7 +187,7 @@ func TestImportThatCannotGoOn(t *testing.T) {
 	t.Parallel()
 	w := start(t)
 	i := w.send(&jobsv1.ImportJobsRequest{Content: table("A"), Mapping: plain(nil)})
-	bare := jobsrpc.New(w.DB, nil, func() time.Time { return now }, nil, 0, nil, nil)
+	bare := jobsrpc.New(w.DB, nil, nil, func() time.Time { return now }, nil, 0, nil, nil)
 	for range 2 {
 		if err := bare.AdvanceImport(t.Context(), w.Shop, i.GetImportId()); err != nil {
 			t.Fatal(err)

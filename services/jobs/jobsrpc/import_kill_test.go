@@ -53,7 +53,7 @@ func die(dsn string) {
 	for _, f := range adapters.Intakes() {
 		formats = append(formats, fatal{f})
 	}
-	work(context.Background(), db, outbox.Options{Lease: 2 * time.Second}, jobsrpc.New(db, nil, func() time.Time { return now }, nil, 0, nil, nil, formats...))
+	work(context.Background(), db, outbox.Options{Lease: 2 * time.Second}, jobsrpc.New(db, nil, nil, func() time.Time { return now }, nil, 0, nil, nil, formats...))
 }
 
 // work runs a worker of imports until ctx ends.

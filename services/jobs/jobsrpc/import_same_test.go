@@ -64,7 +64,7 @@ func TestAFileRecordsWhatRecordJobDoes(t *testing.T) {
 	if again.GetJobId() != report.GetRows()[1].GetJobId() || again.GetRecordedBy() != "owner" || len(again.GetAssessments()) != 2 {
 		t.Errorf("the file recorded %v", again)
 	}
-	if n := w.Count("jobs"); n != 2 || w.Count("work") != 3 { // two claims to open, and the import that nobody settled
+	if n := w.Count("jobs"); n != 2 || w.Count("work") != 4 { // two claims to open, the import that nobody settled, and its file to be forgotten
 		t.Errorf("%d jobs and %d things to be done", n, w.Count("work"))
 	}
 }

@@ -86,7 +86,7 @@ func (w world) send(request *jobsv1.ImportJobsRequest) *jobsv1.Import {
 
 // room is the room alone over the world's database, to do the work that its server leaves.
 func (w world) room() *jobsrpc.Server {
-	return jobsrpc.New(w.DB, nil, func() time.Time { return now }, nil, 0, nil, nil, adapters.Intakes()...)
+	return jobsrpc.New(w.DB, nil, nil, func() time.Time { return now }, nil, 0, nil, nil, adapters.Intakes()...)
 }
 
 // advance does all the work of an import.

@@ -65,7 +65,7 @@ func (s *Server) writeDown(ctx context.Context, hash jobs.PhotoHash, reason stri
 		return err
 	}
 	return pg.Transact(ctx, s.db, caller.Shop, func(ctx context.Context, tx *pg.Tx) error {
-		known, err := jobspg.Photos(ctx, tx, []jobs.PhotoReference{{Hash: hash}})
+		known, err := jobspg.Photos(ctx, tx, s.ring, []jobs.PhotoReference{{Hash: hash}})
 		if err != nil {
 			return err
 		}

@@ -28,7 +28,7 @@ func (s *Server) GetJob(ctx context.Context, req *jobsv1.GetJobRequest) (*jobsv1
 		if job, err = jobspg.Get(ctx, tx, id, int(req.GetVersion())); err != nil {
 			return err
 		}
-		photos, err = jobspg.Photos(ctx, tx, job.Record.Photos)
+		photos, err = jobspg.Photos(ctx, tx, s.ring, job.Record.Photos)
 		return err
 	})
 	if err != nil {

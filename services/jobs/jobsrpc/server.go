@@ -17,6 +17,7 @@ import (
 	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
 	"cullet/services/internal/rpc/wire"
+	"cullet/services/internal/seal"
 	"cullet/services/jobs"
 )
 
@@ -27,6 +28,7 @@ type ReadShop func(ctx context.Context, tx *pg.Tx) (access.Shop, error)
 type Server struct {
 	jobsv1.UnimplementedJobServiceServer
 	db     *pg.DB
+	ring   *seal.Ring
 	pages  *rpc.Pager
 	now    func() time.Time
 	photos jobs.PhotoStore
@@ -40,11 +42,11 @@ type Server struct {
 	houses sync.Map
 }
 
-// New makes the server. Photos keeps the bytes of photos, of each shop as many as the quota says; copies
+// New makes the server. Ring seals where photos were taken; photos keeps the bytes of photos, of each shop as many as the quota says; copies
 // prints, intakes read files.
-func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, quota int64, shop ReadShop,
+func New(db *pg.DB, ring *seal.Ring, pages *rpc.Pager, now func() time.Time, photos jobs.PhotoStore, quota int64, shop ReadShop,
 	copies jobs.CopyPrinter, intakes ...jobs.IntakeFormat) *Server {
-	s := &Server{db: db, pages: pages, now: now, photos: photos, quota: quota, shop: shop, copies: copies,
+	s := &Server{db: db, ring: ring, pages: pages, now: now, photos: photos, quota: quota, shop: shop, copies: copies,
 		intakes: map[string]jobs.IntakeFormat{}}
 	for _, f := range intakes {
 		s.intakes[f.Name()] = f

@@ -81,7 +81,7 @@ func receive(ctx context.Context, store jobs.PhotoStore, shop string, said *jobs
 func (s *Server) stage(ctx context.Context, photo jobs.Photo) (jobs.Photo, error) {
 	at, staged := s.at(), jobspg.Staged{}
 	err := pg.Transact(ctx, s.db, rpc.CallerFrom(ctx).Shop, func(ctx context.Context, tx *pg.Tx) (err error) {
-		staged, err = jobspg.Stage(ctx, tx, photo, at, s.quota)
+		staged, err = jobspg.Stage(ctx, tx, s.ring, photo, at, s.quota)
 		return err
 	})
 	if err != nil {
@@ -106,7 +106,7 @@ func (s *Server) hasRoom(ctx context.Context, said *jobsv1.PhotoDescription) err
 		if used, err = jobspg.Used(ctx, tx); err != nil || said.GetPhotoHash() == "" {
 			return err
 		}
-		known, err = jobspg.Photos(ctx, tx, []jobs.PhotoReference{{Hash: jobs.PhotoHash(said.GetPhotoHash())}})
+		known, err = jobspg.Photos(ctx, tx, s.ring, []jobs.PhotoReference{{Hash: jobs.PhotoHash(said.GetPhotoHash())}})
 		return err
 	})
 	if err != nil || len(known) > 0 {
@@ -175,7 +175,7 @@ func (s *Server) GetPhotoUpload(ctx context.Context, req *jobsv1.GetPhotoUploadR
 	}
 	var known map[jobs.PhotoHash]jobs.Photo
 	err = s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
-		known, err = jobspg.Photos(ctx, tx, []jobs.PhotoReference{{Hash: hash}})
+		known, err = jobspg.Photos(ctx, tx, s.ring, []jobs.PhotoReference{{Hash: hash}})
 		return err
 	})
 	if err != nil {

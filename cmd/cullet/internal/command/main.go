@@ -54,6 +54,7 @@ type cli struct {
 	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
 	Webhook    webhookCommand    `cmd:"" help:"Endpoints of shop systems: add, rotate, test, replay; verify and hear events."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
+	Reseal     resealCommand     `cmd:"" help:"Seal the photos in the state folder under the newest master key, or make a new one."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
 }
 

@@ -63,7 +63,7 @@ func (h *house) bring(mapping string, content []byte) (*http.Response, string) {
 // work does what a worker of the server does with an import.
 func (h *house) work(address string) {
 	h.t.Helper()
-	room := jobsrpc.New(h.DB, nil, time.Now, nil, 0, nil, nil, adapters.Intakes()...)
+	room := jobsrpc.New(h.DB, nil, nil, time.Now, nil, 0, nil, nil, adapters.Intakes()...)
 	if err := room.AdvanceImport(h.t.Context(), h.Shop, strings.TrimPrefix(address, "/imports/")); err != nil {
 		h.t.Fatal(err)
 	}
@@ -130,7 +130,7 @@ func TestAFileIsPreviewedThenRecorded(t *testing.T) {
 		t.Errorf("%d jobs, want 2", h.Count("jobs"))
 	}
 	link := regexp.MustCompile(`/repairs/[0-9a-f-]+`).FindString(text)
-	h.page(link, "Repair W-1", "Version 1", "bullseye", "Accord")
+	h.page(link, "Repair W-1", "Version 1", "bullseye", "Accord, model year 2003, by public vPIC data of 2026-03-12")
 	h.page("/repairs", "2 repairs,", "W-2", "Preview of week 47")
 	// The file was recorded, so it is held no longer, and the press once more does nothing.
 	response, text = h.send(http.MethodPost, press[1], url.Values{"request_id": {press[2]}})

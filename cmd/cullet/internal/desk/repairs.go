@@ -42,6 +42,8 @@ func repairsLead(n int, hasMore bool) page.Lead {
 	switch {
 	case n == 0:
 		return page.Lead{Strong: "No repair is recorded yet.", Rest: "A shop system sends each as it is done; one that only exports files brings them in here."}
+	case n == 1:
+		return page.Lead{Strong: "1 repair", Rest: "is recorded."}
 	case hasMore:
 		return page.Lead{Strong: fmt.Sprintf("The newest %d repairs,", n), Rest: "and more below them."}
 	}
@@ -118,7 +120,15 @@ func repairLead(v *say.Voice, job *jobsv1.Job) page.Lead {
 		}
 	}
 	return page.Lead{Strong: fmt.Sprintf("%d of %s repaired", repaired, say.Count(len(damages), "damage was", "damages were")),
-		Rest: "on " + v.Day(job.GetRepairDate()) + " by " + job.GetRecord().GetTechnician() + ".", Also: job.GetVehicleDescription()}
+		Rest: "on " + v.Day(job.GetRepairDate()) + " by " + job.GetRecord().GetTechnician() + ".", Also: vehicleWords(job)}
+}
+
+// vehicleWords says what the number tells, and by which table.
+func vehicleWords(job *jobsv1.Job) string {
+	if job.GetVehicleSource() == "" {
+		return job.GetVehicleDescription()
+	}
+	return job.GetVehicleDescription() + ", by " + job.GetVehicleSource() + "."
 }
 
 // versions lists the versions of a record, the present one first.

@@ -1879,10 +1879,12 @@ type Job struct {
 	AmendReason string `protobuf:"bytes,8,opt,name=amend_reason,json=amendReason,proto3" json:"amend_reason,omitempty"`
 	// Day of repair in the record's zone, "2026-10-20".
 	RepairDate string `protobuf:"bytes,9,opt,name=repair_date,json=repairDate,proto3" json:"repair_date,omitempty"`
-	// Maker, model year and more as the VIN tells; for reading, never for pricing.
+	// Maker, kind, model and model year as the VIN tells; for reading, never for pricing.
 	VehicleDescription string `protobuf:"bytes,10,opt,name=vehicle_description,json=vehicleDescription,proto3" json:"vehicle_description,omitempty"`
 	// Version for AmendJob.
-	Etag          string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The table that vehicle_description was read from, with its date and what it knows; empty without one.
+	VehicleSource string `protobuf:"bytes,12,opt,name=vehicle_source,json=vehicleSource,proto3" json:"vehicle_source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1990,6 +1992,13 @@ func (x *Job) GetVehicleDescription() string {
 func (x *Job) GetEtag() string {
 	if x != nil {
 		return x.Etag
+	}
+	return ""
+}
+
+func (x *Job) GetVehicleSource() string {
+	if x != nil {
+		return x.VehicleSource
 	}
 	return ""
 }
@@ -2316,7 +2325,7 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\x06clause\x18\x04 \x01(\tR\x06clause\x125\n" +
 	"\areasons\x18\x05 \x03(\v2\x1b.cullet.findings.v1.FindingR\areasons\x12\x18\n" +
 	"\amissing\x18\x06 \x03(\tR\amissing\x12B\n" +
-	"\x12is_in_viewing_area\x18\a \x01(\x0e2\x15.cullet.jobs.v1.KnownR\x0fisInViewingArea\"\xca\x03\n" +
+	"\x12is_in_viewing_area\x18\a \x01(\x0e2\x15.cullet.jobs.v1.KnownR\x0fisInViewingArea\"\xf1\x03\n" +
 	"\x03Job\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x05R\aversion\x124\n" +
@@ -2332,7 +2341,8 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"repairDate\x12/\n" +
 	"\x13vehicle_description\x18\n" +
 	" \x01(\tR\x12vehicleDescription\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\x9e\x04\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag\x12%\n" +
+	"\x0evehicle_source\x18\f \x01(\tR\rvehicleSource\"\x9e\x04\n" +
 	"\x05Photo\x12\x1d\n" +
 	"\n" +
 	"photo_hash\x18\x01 \x01(\tR\tphotoHash\x12\x1d\n" +

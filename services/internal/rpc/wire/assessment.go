@@ -74,7 +74,8 @@ func ToJob(j *jobs.Job, etag string) *jobsv1.Job {
 	return &jobsv1.Job{JobId: string(j.ID), Version: int32(j.Version), Record: ToRecord(&j.Record),
 		Assessments: ToAssessments("record.", j.Assessments), Findings: ToFindings(j.Findings),
 		RecordTime: ToTime(j.RecordTime), RecordedBy: j.RecordedBy, AmendReason: j.AmendReason,
-		RepairDate: j.Record.RepairDay().Format(time.DateOnly), VehicleDescription: j.Record.VehicleDescription(), Etag: etag}
+		RepairDate: j.Record.RepairDay().Format(time.DateOnly), VehicleDescription: j.Record.VehicleDescription(), Etag: etag,
+		VehicleSource: jobs.VehicleSource}
 }
 
 // hasFields tells whether a message says anything.
