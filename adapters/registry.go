@@ -6,6 +6,7 @@ import (
 	"cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
 	jsonformat "cullet/adapters/format/json"
+	"cullet/adapters/format/ubl"
 	csvintake "cullet/adapters/intake/csv"
 	"cullet/adapters/intake/jsonlines"
 	"cullet/adapters/remittance/camt"
@@ -29,6 +30,13 @@ func RemittanceFormats() []invoices.RemittanceFormat {
 		csvremittance.Format{},
 		x12820.Format{},
 		camt.Format{},
+	}
+}
+
+// InvoiceWriters lists the formats in which invoices are written for programs, by media type.
+func InvoiceWriters() []invoices.Writer {
+	return []invoices.Writer{
+		ubl.Writer{},
 	}
 }
 

@@ -39,7 +39,7 @@ type cli struct {
 	Tasks      tasksCommand      `cmd:"" help:"List what needs a person."`
 	Claims     claimsCommand     `cmd:"" help:"List claims, or show one."`
 	Release    releaseCommand    `cmd:"" help:"Release ready claims."`
-	Invoice    invoiceCommand    `cmd:"" help:"Save the printed invoice as PDF."`
+	Invoice    invoiceCommand    `cmd:"" help:"Save an invoice as PDF, UBL or JSON."`
 	Copy       copyCommand       `cmd:"" help:"Save the driver's copy of a repair as PDF."`
 	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
 	Deposit    depositCommand    `cmd:"" help:"Post a deposit that came without a file."`

@@ -259,8 +259,10 @@ type GetInvoiceDocumentRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Identifier.
 	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
-	// "LETTER" or "A4"; empty for LETTER in the US and Canada, A4 elsewhere.
-	Paper         string `protobuf:"bytes,2,opt,name=paper,proto3" json:"paper,omitempty"`
+	// "LETTER" or "A4"; empty for LETTER in the US and Canada, A4 elsewhere. Only for PDF.
+	Paper string `protobuf:"bytes,2,opt,name=paper,proto3" json:"paper,omitempty"`
+	// "application/pdf", "application/xml" (UBL 2.1) or "application/json"; empty for PDF.
+	MediaType     string `protobuf:"bytes,3,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -309,13 +311,26 @@ func (x *GetInvoiceDocumentRequest) GetPaper() string {
 	return ""
 }
 
+func (x *GetInvoiceDocumentRequest) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
 // The printed invoice.
 type GetInvoiceDocumentResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The PDF.
+	// The PDF; empty for other media types.
 	Pdf []byte `protobuf:"bytes,1,opt,name=pdf,proto3" json:"pdf,omitempty"`
 	// A name for the file.
-	FileName      string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	FileName string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// The document, of whichever media type.
+	Content []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
+	// Its media type.
+	MediaType string `protobuf:"bytes,4,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
+	// Which standard it meets, and if not EN 16931 where VAT applies, why: "EN 16931 as UBL 2.1".
+	Profile       string `protobuf:"bytes,5,opt,name=profile,proto3" json:"profile,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -360,6 +375,27 @@ func (x *GetInvoiceDocumentResponse) GetPdf() []byte {
 func (x *GetInvoiceDocumentResponse) GetFileName() string {
 	if x != nil {
 		return x.FileName
+	}
+	return ""
+}
+
+func (x *GetInvoiceDocumentResponse) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+func (x *GetInvoiceDocumentResponse) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
+func (x *GetInvoiceDocumentResponse) GetProfile() string {
+	if x != nil {
+		return x.Profile
 	}
 	return ""
 }
@@ -3074,14 +3110,20 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\x06filter\x18\x03 \x01(\tR\x06filter\"w\n" +
 	"\x14ListInvoicesResponse\x127\n" +
 	"\binvoices\x18\x01 \x03(\v2\x1b.cullet.invoices.v1.InvoiceR\binvoices\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"U\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"t\n" +
 	"\x19GetInvoiceDocumentRequest\x12\"\n" +
 	"\n" +
 	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\x12\x14\n" +
-	"\x05paper\x18\x02 \x01(\tR\x05paper\"K\n" +
+	"\x05paper\x18\x02 \x01(\tR\x05paper\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x03 \x01(\tR\tmediaType\"\x9e\x01\n" +
 	"\x1aGetInvoiceDocumentResponse\x12\x10\n" +
 	"\x03pdf\x18\x01 \x01(\fR\x03pdf\x12\x1b\n" +
-	"\tfile_name\x18\x02 \x01(\tR\bfileName\"N\n" +
+	"\tfile_name\x18\x02 \x01(\tR\bfileName\x12\x18\n" +
+	"\acontent\x18\x03 \x01(\fR\acontent\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x04 \x01(\tR\tmediaType\x12\x18\n" +
+	"\aprofile\x18\x05 \x01(\tR\aprofile\"N\n" +
 	"\x11InvoiceJobRequest\x12\x1a\n" +
 	"\x06job_id\x18\x01 \x01(\tB\x03\xe0A\x02R\x05jobId\x12\x1d\n" +
 	"\n" +

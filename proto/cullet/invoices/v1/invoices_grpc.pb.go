@@ -55,7 +55,7 @@ type InvoiceServiceClient interface {
 	GetInvoice(ctx context.Context, in *GetInvoiceRequest, opts ...grpc.CallOption) (*GetInvoiceResponse, error)
 	// Lists documents, newest first. Filter fields: invoice_number, payer_id, is_paid, issue_date.
 	ListInvoices(ctx context.Context, in *ListInvoicesRequest, opts ...grpc.CallOption) (*ListInvoicesResponse, error)
-	// Gives the printed invoice as PDF.
+	// Gives the invoice as PDF, as UBL 2.1 (after EN 16931 where VAT applies), or as JSON.
 	GetInvoiceDocument(ctx context.Context, in *GetInvoiceDocumentRequest, opts ...grpc.CallOption) (*GetInvoiceDocumentResponse, error)
 	// Invoices a job to the motorist who pays himself, without any claim.
 	InvoiceJob(ctx context.Context, in *InvoiceJobRequest, opts ...grpc.CallOption) (*InvoiceJobResponse, error)
@@ -363,7 +363,7 @@ type InvoiceServiceServer interface {
 	GetInvoice(context.Context, *GetInvoiceRequest) (*GetInvoiceResponse, error)
 	// Lists documents, newest first. Filter fields: invoice_number, payer_id, is_paid, issue_date.
 	ListInvoices(context.Context, *ListInvoicesRequest) (*ListInvoicesResponse, error)
-	// Gives the printed invoice as PDF.
+	// Gives the invoice as PDF, as UBL 2.1 (after EN 16931 where VAT applies), or as JSON.
 	GetInvoiceDocument(context.Context, *GetInvoiceDocumentRequest) (*GetInvoiceDocumentResponse, error)
 	// Invoices a job to the motorist who pays himself, without any claim.
 	InvoiceJob(context.Context, *InvoiceJobRequest) (*InvoiceJobResponse, error)
