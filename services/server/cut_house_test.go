@@ -92,7 +92,7 @@ func openCutHouse(t *testing.T) *cutHouse {
 	outside := server.Outside{Photos: photos, Translator: payload.Translator{Book: tax.Shipped()}, Formats: adapters.Formats(),
 		Channels:          adapters.Channels(adapters.ChannelOptions{Folders: h.folders}),
 		RemittanceFormats: adapters.RemittanceFormats(), InvoiceWriters: adapters.InvoiceWriters(), Document: document.Printer{},
-		CheckURL:          func(url string) error { _, err := outbound.CheckURL(url); return err }}
+		CheckURL: func(url string) error { _, err := outbound.CheckURL(url); return err }}
 	h.line = pipeline.New(pipeline.Config{DB: h.DB, Sealer: ring, Translator: outside.Translator, Formats: outside.Formats,
 		Channels: outside.Channels, Now: now})
 	h.proxy = cutproxy.StartKeeping(t, h.RuntimeDSN)

@@ -220,13 +220,13 @@ func question(i invoices.Invoice) map[string]any {
 			"country": p.Address.CountryCode, "telephone": p.Telephone, "tax_number": p.TaxNumber}
 	}
 	lines, allowances := []map[string]any{}, []map[string]any{}
-	rate := ""
+	// The standard rates of the tables read for 2025, written down here again.
+	rate := map[string]string{"DE": "19", "FR": "20", "NL": "21", "ES": "21", "IT": "22", "IE": "23"}[i.Seller.Address.CountryCode]
 	for _, l := range i.Lines {
 		if l.Kind == pricing.Discount {
 			allowances = append(allowances, map[string]any{"amount": l.Amount.Neg().Decimal(), "category": "S", "percent": rate})
 			continue
 		}
-		rate = strings.TrimPrefix(l.Taxes[0].Rate, "0.")
 		lines = append(lines, map[string]any{"id": fmt.Sprint(l.Number), "net": l.Amount.Decimal(), "category": "S", "percent": rate,
 			"name": l.Description, "note": l.Reference})
 	}

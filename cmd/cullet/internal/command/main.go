@@ -52,6 +52,10 @@ type cli struct {
 	Refund     refundCommand     `cmd:"" help:"Give money back, or book that a payment bounced."`
 	MoveShare  moveShareCommand  `cmd:"" help:"Move what is open to the motorist, as after a denial, or back."`
 	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
+	Balance    balanceCommand    `cmd:"" help:"Show the trial balance as of any day."`
+	Journal    journalCommand    `cmd:"" help:"Save the journal of some days as CSV for an accountant's program."`
+	Close      closeCommand      `cmd:"" help:"Close a month that is over."`
+	TaxReturn  taxReturnCommand  `cmd:"" help:"Show a tax return with the documents behind it, or file it."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
 }
