@@ -59,6 +59,7 @@ soak: ## What takes too long for make test: a million operations on the books, t
 	$(GO) test -count=1 -timeout=2h -v -run '^TestManySplits$$' ./services/money -args -splits=10000000
 	$(GO) test -count=1 -timeout=2h -v -run '^TestManyOperations$$' ./services/invoices/booktest -args -operations=1000000
 	$(GO) test -count=1 -timeout=2h -v -run '^TestLawsHoldInPostgreSQL$$' ./services/pipeline -args -sequences=250
+	$(GO) test -count=1 -timeout=2h -v -run '^TestAnotherWriterWritesTheSame$$' ./adapters/format/ubl -args -documents=200
 	CULLET_TAX_ORACLE=100000 $(GO) test -count=1 -timeout=2h -v -run '^TestQuoteAgreesWithTheOracle$$' ./services/tax
 
 .PHONY: generate

@@ -7,6 +7,7 @@ import (
 	httpschannel "cullet/adapters/channel/https"
 	csvformat "cullet/adapters/format/csv"
 	jsonformat "cullet/adapters/format/json"
+	"cullet/adapters/format/ubl"
 	"cullet/adapters/format/x12"
 	csvintake "cullet/adapters/intake/csv"
 	"cullet/adapters/intake/jsonlines"
@@ -33,6 +34,13 @@ func RemittanceFormats() []invoices.RemittanceFormat {
 		csvremittance.Format{},
 		x12820.Format{},
 		camt.Format{},
+	}
+}
+
+// InvoiceWriters lists the formats in which invoices are written for programs, by media type.
+func InvoiceWriters() []invoices.Writer {
+	return []invoices.Writer{
+		ubl.Writer{},
 	}
 }
 

@@ -610,6 +610,7 @@ TABLE journal_entries -- The journal; never edited, turned back by another entry
     CREATE INDEX journal_entries_document ON public.journal_entries USING btree (shop_id, document_id)
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.journal_entries FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.journal_entries FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
+    CREATE TRIGGER period AFTER INSERT ON public.journal_entries REFERENCING NEW TABLE AS inserted FOR EACH STATEMENT EXECUTE FUNCTION cullet_journal_period()
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT
@@ -773,6 +774,20 @@ TABLE payments
     CREATE INDEX payments_invoice ON public.payments USING btree (shop_id, invoice_id)
     CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.payments FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
     CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.payments FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT
+
+TABLE periods -- Months that are closed; all before the last of them are closed too.
+    shop_id uuid NOT NULL
+    period text NOT NULL
+    close_time timestamp with time zone NOT NULL
+    closed_by text NOT NULL
+    CONSTRAINT periods_pkey PRIMARY KEY (shop_id, period)
+    CONSTRAINT periods_period_check CHECK ((period ~ '^\d{4}-(0[1-9]|1[0-2])$'::text))
+    CONSTRAINT periods_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.periods FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
+    CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.periods FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT
@@ -995,6 +1010,31 @@ TABLE shops -- The repair businesses; settings is access.Shop.
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE (settings, version)
 
+TABLE tax_returns -- Tax returns as they were filed; never edited.
+    shop_id uuid NOT NULL
+    return_id uuid NOT NULL
+    region text NOT NULL
+    from_date date NOT NULL
+    to_date date NOT NULL
+    currency_code text NOT NULL
+    tax bigint NOT NULL
+    content jsonb NOT NULL
+    file_time timestamp with time zone NOT NULL
+    filed_by text NOT NULL
+    CONSTRAINT tax_returns_pkey PRIMARY KEY (shop_id, return_id)
+    CONSTRAINT tax_returns_from UNIQUE (shop_id, region, from_date)
+    CONSTRAINT tax_returns_check CHECK ((from_date <= to_date))
+    CONSTRAINT tax_returns_content_check CHECK ((jsonb_typeof(content) = 'object'::text))
+    CONSTRAINT tax_returns_currency_code_check CHECK ((currency_code ~ '^[A-Z]{3}$'::text))
+    CONSTRAINT tax_returns_region_check CHECK ((region ~ '^[A-Z]{2}(-[A-Z0-9]{1,10})?$'::text))
+    CONSTRAINT tax_returns_tax_check CHECK (((tax >= '-100000000000000000'::bigint) AND (tax <= '100000000000000000'::bigint)))
+    CONSTRAINT tax_returns_shop_id_fkey FOREIGN KEY (shop_id) REFERENCES shops(shop_id)
+    CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.tax_returns FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
+    CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.tax_returns FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT
+
 TABLE webhook_shops -- Shops that have endpoints, for couriers, which serve all of them; no personal data.
     shop_id uuid NOT NULL
     CONSTRAINT webhook_shops_pkey PRIMARY KEY (shop_id)
@@ -1069,6 +1109,22 @@ BEGIN
     IF bad IS NOT NULL THEN
         RAISE EXCEPTION 'journal entry % was posted before', bad
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'journal_closed_entry', TABLE = 'journal_lines';
+    END IF;
+    RETURN NULL;
+END
+
+FUNCTION cullet_journal_period()
+DECLARE
+    late text;
+BEGIN
+    PERFORM pg_advisory_xact_lock_shared(hashtextextended('cullet.books.' || s.shop_id, 0))
+    FROM (SELECT DISTINCT shop_id FROM inserted) s;
+    SELECT to_char(i.entry_date, 'YYYY-MM') INTO late FROM inserted i
+    WHERE EXISTS (SELECT FROM periods p WHERE p.shop_id = i.shop_id AND p.period >= to_char(i.entry_date, 'YYYY-MM'))
+    LIMIT 1;
+    IF late IS NOT NULL THEN
+        RAISE EXCEPTION 'month % is closed', late
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'journal_period_closed', TABLE = 'journal_entries';
     END IF;
     RETURN NULL;
 END

@@ -41,6 +41,7 @@
 //	claimspg      claims claim_contents
 //	invoicespg    invoices invoice_lines receivables journal_entries journal_lines payments
 //	              remittances remittance_lines allocations refunds disputes
+//	              periods tax_returns
 //	runspg        runs batches batch_documents messages answers
 //	webhookspg    endpoints deliveries attempts webhook_shops
 //

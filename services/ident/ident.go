@@ -20,6 +20,7 @@ type (
 	Payment     string
 	Refund      string
 	Dispute     string
+	TaxReturn   string
 	Run         string
 	Batch       string
 	Message     string

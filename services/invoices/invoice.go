@@ -6,6 +6,7 @@
 package invoices
 
 import (
+	"slices"
 	"time"
 
 	"cullet/services/access"
@@ -119,4 +120,11 @@ func (i Invoice) Open() money.Amount {
 		open.Minor += r.Open.Minor
 	}
 	return open
+}
+
+// AsIssued gives the document with the shares of the day of issue: who came to owe part of it later is
+// not on it.
+func (i Invoice) AsIssued() Invoice {
+	i.Receivables = slices.DeleteFunc(slices.Clone(i.Receivables), func(r Receivable) bool { return r.Amount.IsZero() })
+	return i
 }

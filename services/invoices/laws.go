@@ -31,6 +31,8 @@ const (
 	UndoneOnce              Law = "an allocation is undone at most once, and wholly"
 	TransfersMakeNothing    Law = "moving a share makes and loses nothing"
 	CreditsWithinInvoice    Law = "credit notes credit no more than their invoice"
+	FiledReturnsStand       Law = "a filed tax return is the postings of its period"
+	NothingInClosedMonths   Law = "nothing is booked in a month after it was closed"
 	ClaimOnOneInvoice       Law = "a released claim is on exactly one invoice that stands"
 	ClaimInOneBatch         Law = "a claim is in one batch at a time"
 )
@@ -41,5 +43,5 @@ func Laws() []Law {
 		OpenIsOwedLessAllocated, BalanceOfInvoice, NothingBelowZero, ReceivablesEqualJournal, AgingEqualsJournal, SeriesHaveNoGap,
 		CountersAgree, DaysFollowNumbers, UnmatchedEqualsJournal, LineAllocatedOnce, LinesSumToDeposit, CashEqualsJournal,
 		WriteOffsEqualJournal, TaxEqualsDocuments, TaxByJurisdiction, PostingsNeverChange, UndoneOnce, TransfersMakeNothing,
-		CreditsWithinInvoice, ClaimOnOneInvoice, ClaimInOneBatch}
+		CreditsWithinInvoice, FiledReturnsStand, NothingInClosedMonths, ClaimOnOneInvoice, ClaimInOneBatch}
 }

@@ -79,3 +79,13 @@ type Document interface {
 	// PDF prints an invoice or credit note on "LETTER" or "A4".
 	PDF(i Invoice, paper string) ([]byte, error)
 }
+
+// Writer writes documents of the ledger for programs to read. Implementations have no state; equal
+// input gives equal bytes.
+type Writer interface {
+	// MediaType is how callers ask for it, "application/xml"; Extension is of the file's name.
+	MediaType() string
+	Extension() string
+	// Write writes an invoice or credit note; profile says in words which standard it meets.
+	Write(i Invoice) (content []byte, profile string, err error)
+}

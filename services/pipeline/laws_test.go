@@ -37,6 +37,8 @@ var tampers = map[invoices.Law][2]string{
 	invoices.UndoneOnce:              both(`UPDATE allocations SET amount = amount - 1 WHERE reverses_allocation_id IS NOT NULL AND source = 'REMITTANCE'`, `UPDATE allocations SET amount = amount + 1 WHERE reverses_allocation_id IS NOT NULL AND source = 'REMITTANCE'`),
 	invoices.TransfersMakeNothing:    both(`UPDATE receivables SET transferred_amount = transferred_amount + 1`, `UPDATE receivables SET transferred_amount = transferred_amount - 1`),
 	invoices.CreditsWithinInvoice:    both(`UPDATE allocations SET amount = amount + 1 WHERE source = 'CREDIT_NOTE'`, `UPDATE allocations SET amount = amount - 1 WHERE source = 'CREDIT_NOTE'`),
+	invoices.FiledReturnsStand:       both(`UPDATE tax_returns SET tax = tax + 1`, `UPDATE tax_returns SET tax = tax - 1`),
+	invoices.NothingInClosedMonths:   both(`UPDATE journal_entries SET entry_date = '2026-09-30' WHERE document_kind = 'transfer'`, `UPDATE journal_entries SET entry_date = '2026-10-01' WHERE document_kind = 'transfer'`),
 }
 
 func both(change, back string) [2]string {
@@ -72,6 +74,8 @@ func TestEveryLawCanBreak(t *testing.T) {
 			t.Fatalf("operation %d on the model: %v", n, err)
 		}
 	}
+	l.ExecAlone(`INSERT INTO periods SELECT shop_id, '2026-09', '2026-09-30', 'test' FROM shops; ` +
+		`INSERT INTO tax_returns SELECT shop_id, shop_id, 'US-KY', '2026-09-01', '2026-09-30', 'USD', 0, '{}', '2026-10-01', 'test' FROM shops`)
 	for _, law := range invoices.Laws() {
 		tamper, ok := tampers[law]
 		if !ok {

@@ -105,8 +105,10 @@ type Outside struct {
 	Photos            jobs.PhotoStore
 	Intakes           []jobs.IntakeFormat
 	Document          invoices.Document
-	Copies            jobs.CopyPrinter
-	Sender            webhooks.Sender
+	// InvoiceWriters write invoices for programs, each its media type.
+	InvoiceWriters []invoices.Writer
+	Copies         jobs.CopyPrinter
+	Sender         webhooks.Sender
 	// CheckURL refuses, with a sentence, an address that webhooks may not be delivered to.
 	CheckURL func(url string) error
 	// Inbound makes the handler of payers' messages; it is served under /inbound/.

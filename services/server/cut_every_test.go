@@ -23,7 +23,7 @@ import (
 // changes are the calls that are cut here, in groups that run side by side.
 var changes = map[string][]change{"Shop": shopChanges, "Partners": partners, "Claims": claimChanges, "Releases": releases,
 	"Resubmissions": resubmissions, "Replacements": replacements, "Motorists": motorists, "Deposits": deposits, "Nights": nights, "Corrections": corrections,
-	"Undone": undone}
+	"Undone": undone, "Closings": closings}
 
 // elsewhere are the calls that another test cuts, "folder file test".
 var elsewhere = map[string]string{

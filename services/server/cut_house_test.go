@@ -18,6 +18,7 @@ import (
 	"google.golang.org/protobuf/testing/protocmp"
 
 	"cullet/adapters"
+	"cullet/adapters/document"
 	"cullet/adapters/outbound"
 	"cullet/adapters/payload"
 	"cullet/adapters/photostore"
@@ -90,8 +91,8 @@ func openCutHouse(t *testing.T) *cutHouse {
 	t.Cleanup(func() { _ = photos.Close() })
 	outside := server.Outside{Photos: photos, Translator: payload.Translator{Book: tax.Shipped()}, Formats: adapters.Formats(),
 		Channels:          adapters.Channels(adapters.ChannelOptions{Folders: h.folders}),
-		RemittanceFormats: adapters.RemittanceFormats(),
-		CheckURL:          func(url string) error { _, err := outbound.CheckURL(url); return err }}
+		RemittanceFormats: adapters.RemittanceFormats(), InvoiceWriters: adapters.InvoiceWriters(), Document: document.Printer{},
+		CheckURL: func(url string) error { _, err := outbound.CheckURL(url); return err }}
 	h.line = pipeline.New(pipeline.Config{DB: h.DB, Sealer: ring, Translator: outside.Translator, Formats: outside.Formats,
 		Channels: outside.Channels, Now: now})
 	h.proxy = cutproxy.StartKeeping(t, h.RuntimeDSN)

@@ -103,3 +103,21 @@ func (h *cutHouse) invoiceNumbered(t *testing.T, number string) (id string) {
 	h.Get(&id, `SELECT invoice_id FROM invoices WHERE number = $1`, number)
 	return id
 }
+
+// closings end months and file returns; the clock of the house stands in October.
+var closings = []change{
+	{method: invoicesv1.InvoiceService_ClosePeriod_FullMethodName,
+		prepare: func(_ *testing.T, h *cutHouse) proto.Message {
+			return &invoicesv1.ClosePeriodRequest{Period: fmt.Sprintf("%04d-01", 1000+h.next())}
+		},
+		effect: effect{"requests": 1, "periods": 1}},
+	{method: invoicesv1.InvoiceService_FileTaxReturn_FullMethodName,
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			year := fmt.Sprintf("%04d", 1000+h.next())
+			if _, err := h.Invoices.ClosePeriod(t.Context(), &invoicesv1.ClosePeriodRequest{Period: year + "-01"}); err != nil {
+				t.Fatal(err)
+			}
+			return &invoicesv1.FileTaxReturnRequest{Region: "US-OH", FromDate: year + "-01-01", ToDate: year + "-01-31"}
+		},
+		effect: effect{"requests": 1, "tax_returns": 1}},
+}

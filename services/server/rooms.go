@@ -64,7 +64,7 @@ var rooms = []room{
 		jobsv1.RegisterJobServiceServer(r, h.jobs())
 	}},
 	{gateway: invoicesv1.RegisterInvoiceServiceHandler, limits: invoicesrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
-		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document, h.shop))
+		invoicesv1.RegisterInvoiceServiceServer(r, invoicesrpc.New(h.db, h.pages, h.Now, h.line, h.RemittanceFormats, h.Document, h.InvoiceWriters, h.shop))
 	}},
 	{gateway: runsv1.RegisterRunServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		runsv1.RegisterRunServiceServer(r, runsrpc.New(h.db, h.pages, h.Now, h.line))

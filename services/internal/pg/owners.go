@@ -40,10 +40,12 @@ var Owners = map[string]string{
 	"journal_entries":  "services/invoices/invoicespg",
 	"journal_lines":    "services/invoices/invoicespg",
 	"payments":         "services/invoices/invoicespg",
+	"periods":          "services/invoices/invoicespg",
 	"receivables":      "services/invoices/invoicespg",
 	"refunds":          "services/invoices/invoicespg",
 	"remittance_lines": "services/invoices/invoicespg",
 	"remittances":      "services/invoices/invoicespg",
+	"tax_returns":      "services/invoices/invoicespg",
 
 	"answers":         "services/runs/runspg",
 	"batch_documents": "services/runs/runspg",

@@ -84,7 +84,9 @@ func (b *Books) Draft(op Op) invoices.Draft {
 			kind = pricing.TripCharge
 		}
 		d.Lines = append(d.Lines, invoices.Line{Job: b.Job, Line: claims.Line{Line: pricing.Line{Kind: kind, Amount: usd(net)},
-			Tax: usd(state + county), Taxes: []tax.Component{{JurisdictionCode: "US-OH", Tax: usd(state)}, {JurisdictionCode: "US-OH-049", Tax: usd(county)}}}})
+			Tax: usd(state + county), Taxes: []tax.Component{
+				{JurisdictionCode: "US-OH", Treatment: tax.Taxed, Basis: usd(net), Tax: usd(state)},
+				{JurisdictionCode: "US-OH-049", Treatment: tax.Taxed, Basis: usd(net), Tax: usd(county)}}}})
 		total += net + state + county
 	}
 	parts, err := usd(total).Split(op.Amount, 100-op.Amount)

@@ -8,7 +8,7 @@ import (
 )
 
 // Laws are the laws of money on books in memory: each says what breaks it, or nothing. It is all of
-// invoices.Laws but those of claims and batches, which are not kept here.
+// invoices.Laws but those of claims, batches, filed returns and closed months, which are not kept here.
 var Laws = map[invoices.Law]func(*Books) string{
 	invoices.TrialBalanceIsZero: func(b *Books) string { return unequal(b.sum(func(invoices.Posting) bool { return true }), 0) },
 	invoices.EntriesBalance: func(b *Books) string {

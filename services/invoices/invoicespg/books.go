@@ -11,39 +11,86 @@ import (
 	"cullet/services/money"
 )
 
-// Aged is what one debtor owes of one age.
+// Aged is what one debtor owes of one age, or of one document.
 type Aged struct {
 	DebtorName string      `db:"debtor_name"`
 	Payer      ident.Payer `db:"payer_id"`
-	// Days is how long the oldest of it has been due; 0 or less is not due yet.
+	// Bucket is 0 for what is not due yet, then 1 and up by the limits that were asked for.
 	Bucket int   `db:"bucket"`
 	Minor  int64 `db:"minor"`
+	// Number, DueDate and Invoice are of one document, empty on a sum.
+	Number  string        `db:"number"`
+	DueDate string        `db:"due_date"`
+	Invoice ident.Invoice `db:"invoice_id"`
 }
 
-// aging rebuilds what was open on a day from what was owed and what was allocated until then:
-// documents and allocations carry their days, so any past day can be asked for.
-const aging = `
+// agedDocuments rebuilds what was open on a day from what was owed and what was allocated until then:
+// documents and allocations carry their days, so any past day can be asked for. $3 are the limits of the
+// buckets in days; $4 counts from the day of issue instead of the due day.
+const agedDocuments = `
 WITH open AS (
-  SELECT r.debtor_name, coalesce(r.payer_id::text, '') AS payer_id, r.due_date,
-    r.amount - coalesce((SELECT sum(a.amount) FROM allocations a
+  SELECT r.debtor_name, coalesce(r.payer_id::text, '') AS payer_id, CASE WHEN $4 THEN r.issue_date ELSE r.due_date END AS since, r.due_date,
+    r.invoice_id, r.amount - coalesce((SELECT sum(a.amount) FROM allocations a
       WHERE a.shop_id = r.shop_id AND a.receivable_id = r.receivable_id AND a.entry_date <= $2::date), 0) AS minor
   FROM receivables r WHERE r.shop_id = $1 AND r.issue_date <= $2::date
-)
-SELECT CASE WHEN payer_id = '' THEN 'Motorists' ELSE min(debtor_name) END AS debtor_name, payer_id,
-  CASE WHEN $2::date - due_date <= 0 THEN 0 WHEN $2::date - due_date <= 30 THEN 1 WHEN $2::date - due_date <= 60 THEN 2
-    WHEN $2::date - due_date <= 90 THEN 3 WHEN $2::date - due_date <= 120 THEN 4 ELSE 5 END AS bucket, sum(minor)::bigint AS minor
-FROM open WHERE minor <> 0 GROUP BY payer_id, bucket ORDER BY debtor_name, bucket`
+), aged AS (
+  SELECT o.*, CASE WHEN $2::date - since <= 0 THEN 0
+    ELSE 1 + (SELECT count(*) FROM unnest($3::integer[]) b WHERE b < $2::date - since) END AS bucket
+  FROM open o WHERE minor <> 0
+)`
 
-// BucketNames are the ages of the aging, past the due day.
-func BucketNames() []string {
-	return []string{"not due", "1-30 days", "31-60 days", "61-90 days", "91-120 days", "over 120 days"}
+const aging = agedDocuments + `
+SELECT CASE WHEN payer_id = '' THEN 'Motorists' ELSE min(debtor_name) END AS debtor_name, payer_id, bucket, sum(minor)::bigint AS minor,
+  '' AS number, '' AS due_date, '' AS invoice_id
+FROM aged GROUP BY payer_id, bucket ORDER BY debtor_name, bucket`
+
+const agingOf = agedDocuments + `
+SELECT a.debtor_name, a.payer_id, a.bucket, a.minor::bigint AS minor, i.number, to_char(a.due_date, 'YYYY-MM-DD') AS due_date, a.invoice_id::text AS invoice_id
+FROM aged a JOIN invoices i ON i.shop_id = $1 AND i.invoice_id = a.invoice_id
+WHERE a.payer_id = $5 ORDER BY a.due_date, i.number LIMIT 2000`
+
+// Ages is how an aging is cut.
+type Ages struct {
+	// AsOf is a civil day.
+	AsOf string
+	// Limits are the last days of the buckets but the last one, rising: 30, 60, 90, 120.
+	Limits []int64
+	// IsFromIssue counts from the day of issue, else from the due day.
+	IsFromIssue bool
 }
 
-// Aging lists open sums by debtor and age as of a day.
-func Aging(ctx context.Context, tx *pg.Tx, asOf string) ([]Aged, error) {
+// UsualLimits are the limits of buckets where nobody asks for others.
+func UsualLimits() []int64 { return []int64{30, 60, 90, 120} }
+
+// BucketNames names the buckets: "not due", "1-30 days", "over 120 days".
+func (a Ages) BucketNames() []string {
+	names := []string{"not due"}
+	if a.IsFromIssue {
+		names[0] = "issued that day"
+	}
+	from := int64(1)
+	for _, limit := range a.Limits {
+		names = append(names, fmt.Sprintf("%d-%d days", from, limit))
+		from = limit + 1
+	}
+	return append(names, fmt.Sprintf("over %d days", from-1))
+}
+
+// Aging lists open sums by debtor and age.
+func Aging(ctx context.Context, tx *pg.Tx, ages Ages) ([]Aged, error) {
 	var all []Aged
-	if err := tx.Select(ctx, &all, aging, string(tx.Shop()), asOf); err != nil {
-		return nil, fmt.Errorf("age the receivables as of %s: %w", asOf, err)
+	if err := tx.Select(ctx, &all, aging, string(tx.Shop()), ages.AsOf, pg.Array(ages.Limits), ages.IsFromIssue); err != nil {
+		return nil, fmt.Errorf("age the receivables as of %s: %w", ages.AsOf, err)
+	}
+	return all, nil
+}
+
+// AgingOf lists the open documents of one payer, those due first first, at most 2,000; an empty payer
+// are the motorists.
+func AgingOf(ctx context.Context, tx *pg.Tx, ages Ages, payer ident.Payer) ([]Aged, error) {
+	var all []Aged
+	if err := tx.Select(ctx, &all, agingOf, string(tx.Shop()), ages.AsOf, pg.Array(ages.Limits), ages.IsFromIssue, string(payer)); err != nil {
+		return nil, fmt.Errorf("age the documents as of %s: %w", ages.AsOf, err)
 	}
 	return all, nil
 }
@@ -125,16 +172,4 @@ func Entries(ctx context.Context, tx *pg.Tx, before, document string, limit int)
 			Amount: money.From(p.Amount, p.Currency)})
 	}
 	return all, nil
-}
-
-const unmatchedMoney = `
-SELECT coalesce(sum(paid - allocated), 0)::bigint FROM remittance_lines WHERE shop_id = $1 AND allocated <> paid`
-
-// Unmatched gives the money that came and has no place yet.
-func Unmatched(ctx context.Context, tx *pg.Tx, currency string) (money.Amount, error) {
-	var minor int64
-	if err := tx.Get(ctx, &minor, unmatchedMoney, string(tx.Shop())); err != nil {
-		return money.Amount{}, fmt.Errorf("sum the unmatched money: %w", err)
-	}
-	return money.From(minor, currency), nil
 }

@@ -47,4 +47,11 @@ var moneyLaws = []invariant{
 		   WHERE r.shop_id = i.shop_id AND r.invoice_id = i.invoice_id AND a.source = 'CREDIT_NOTE') AS a
 		 FROM invoices i JOIN invoices k ON k.shop_id = i.shop_id AND k.credits_invoice_id = i.invoice_id
 		 WHERE i.shop_id = $1 GROUP BY i.shop_id, i.invoice_id, i.total) t`},
+	{invoices.FiledReturnsStand, "%d filed returns whose tax is not what the journal posted in its days, of %d",
+		`SELECT count(*) FILTER (WHERE f.tax <> -coalesce((SELECT sum(l.amount) FROM journal_lines l JOIN journal_entries e ON e.shop_id = l.shop_id AND e.entry_id = l.entry_id
+		   WHERE l.shop_id = f.shop_id AND l.account = 'tax_payable' AND (l.jurisdiction_code = f.region OR starts_with(l.jurisdiction_code, f.region || '-'))
+		     AND e.entry_date BETWEEN f.from_date AND f.to_date), 0)), count(*) FROM tax_returns f WHERE f.shop_id = $1`},
+	{invoices.NothingInClosedMonths, "%d entries dated in a closed month and written after it was closed, of %d",
+		`SELECT count(*) FILTER (WHERE EXISTS (SELECT FROM periods p WHERE p.shop_id = e.shop_id AND p.period >= to_char(e.entry_date, 'YYYY-MM')
+		   AND p.close_time < e.post_time)), count(*) FROM journal_entries e WHERE e.shop_id = $1`},
 }

@@ -42,7 +42,7 @@ type postingRow struct {
 
 // Post writes journal entries with their postings in two statements. The postings of each must
 // sum to zero or the constraint journal_balances is violated. An entry of nothing (a document of
-// zero) is not written.
+// zero) is not written. One that is dated in a closed month makes the transaction run again.
 func Post(ctx context.Context, tx *pg.Tx, entries ...invoices.Entry) error {
 	heads, postings := make([]entryRow, 0, len(entries)), make([]postingRow, 0, 4*len(entries))
 	for _, e := range entries {
@@ -57,6 +57,10 @@ func Post(ctx context.Context, tx *pg.Tx, entries ...invoices.Entry) error {
 		}
 	}
 	if err := insertRows(ctx, tx, "journal entries", insertEntries, heads); err != nil {
+		if pg.Violated(err, "journal_period_closed") {
+			// The month was closed since the caller looked at the clock: it looks again, and books in the next.
+			err = pg.Raced(err)
+		}
 		return err
 	}
 	return insertRows(ctx, tx, "journal lines", insertPostings, postings)

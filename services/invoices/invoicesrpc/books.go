@@ -4,76 +4,13 @@ import (
 	"context"
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
-	"cullet/services/access"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
 	"cullet/services/internal/rpc/wire"
 	"cullet/services/invoices"
 	"cullet/services/invoices/invoicespg"
-	"cullet/services/money"
 )
-
-// GetAging gives open sums by debtor and age, as of any day.
-func (s *Server) GetAging(ctx context.Context, req *invoicesv1.GetAgingRequest) (*invoicesv1.GetAgingResponse, error) {
-	if _, faults := dayOr("as_of_date", req.GetAsOfDate(), ""); len(faults) > 0 {
-		return nil, rpc.Refuse(ctx, faults)
-	}
-	var (
-		aged      []invoicespg.Aged
-		balances  []invoicespg.Balance
-		unmatched money.Amount
-		shop      access.Shop
-	)
-	err := s.read(ctx, func(ctx context.Context, tx *pg.Tx) (err error) {
-		if shop, err = s.shop(ctx, tx); err != nil {
-			return err
-		}
-		asOf, _ := dayOr("as_of_date", req.GetAsOfDate(), shop.Today(s.now()))
-		if aged, err = invoicespg.Aging(ctx, tx, asOf); err != nil {
-			return err
-		}
-		if balances, err = invoicespg.TrialBalance(ctx, tx, asOf); err != nil {
-			return err
-		}
-		unmatched, err = invoicespg.Unmatched(ctx, tx, shop.CurrencyCode)
-		return err
-	})
-	if err != nil {
-		return nil, err
-	}
-	resp := &invoicesv1.GetAgingResponse{BucketNames: invoicespg.BucketNames(), Unmatched: wire.ToMoney(unmatched)}
-	journal := money.From(0, shop.CurrencyCode)
-	for _, b := range balances {
-		if b.Account == invoices.AccountReceivable {
-			journal = b.Amount()
-		}
-	}
-	resp.JournalTotal = wire.ToMoney(journal)
-	addAging(resp, aged, shop.CurrencyCode)
-	return resp, nil
-}
-
-// addAging turns cells into rows and sums.
-func addAging(resp *invoicesv1.GetAgingResponse, aged []invoicespg.Aged, currency string) {
-	rows := map[ident.Payer]*invoicesv1.AgingRow{}
-	total := money.From(0, currency)
-	for _, a := range aged {
-		row, ok := rows[a.Payer]
-		if !ok {
-			row = &invoicesv1.AgingRow{DebtorName: a.DebtorName, PayerId: string(a.Payer), Total: wire.ToMoney(money.From(0, currency))}
-			for range resp.GetBucketNames() {
-				row.Buckets = append(row.Buckets, wire.ToMoney(money.From(0, currency)))
-			}
-			rows[a.Payer] = row
-			resp.Rows = append(resp.Rows, row)
-		}
-		row.Buckets[a.Bucket].MinorUnits += a.Minor
-		row.Total.MinorUnits += a.Minor
-		total.Minor += a.Minor
-	}
-	resp.Total = wire.ToMoney(total)
-}
 
 // ListJournalEntries lists journal entries, newest first.
 func (s *Server) ListJournalEntries(ctx context.Context, req *invoicesv1.ListJournalEntriesRequest) (*invoicesv1.ListJournalEntriesResponse, error) {

@@ -2,11 +2,8 @@ package invoicesrpc
 
 import (
 	"context"
-	"fmt"
-	"strings"
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
-	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
 	"cullet/services/internal/rpc"
@@ -87,27 +84,6 @@ func (s *Server) ListInvoices(ctx context.Context, req *invoicesv1.ListInvoicesR
 	}
 	resp.NextPageToken, err = page.Next(hasMore, last)
 	return resp, err
-}
-
-// GetInvoiceDocument prints an invoice or credit note.
-func (s *Server) GetInvoiceDocument(ctx context.Context, req *invoicesv1.GetInvoiceDocumentRequest) (*invoicesv1.GetInvoiceDocumentResponse, error) {
-	paper := req.GetPaper()
-	if paper != "" && paper != "LETTER" && paper != "A4" {
-		return nil, rpc.Refuse(ctx, []errs.Field{{Path: "paper", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf(
-			"%.60q was given; give LETTER or A4, or leave it out for that of the country", paper)}})
-	}
-	i, err := s.invoice(ctx, req.GetInvoiceId())
-	if err != nil {
-		return nil, err
-	}
-	if paper == "" {
-		paper = i.Seller.Address.Paper()
-	}
-	content, err := s.document.PDF(i, paper)
-	if err != nil {
-		return nil, err
-	}
-	return &invoicesv1.GetInvoiceDocumentResponse{Pdf: content, FileName: strings.ToLower(i.Number) + ".pdf"}, nil
 }
 
 // GetRemittance gives one remittance with where each line went.

@@ -31,19 +31,24 @@ type Server struct {
 	line     *pipeline.Pipeline
 	formats  map[string]invoices.RemittanceFormat
 	document invoices.Document
+	writers  map[string]invoices.Writer
 	shop     ReadShop
 }
 
 // ReadShop reads the transaction's shop, whose storage is another room's.
 type ReadShop func(ctx context.Context, tx *pg.Tx) (access.Shop, error)
 
-// New makes the server. Formats read remittances, document prints invoices.
+// New makes the server. Formats read remittances, document prints invoices, writers write them for
+// programs.
 func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipeline,
-	formats []invoices.RemittanceFormat, document invoices.Document, shop ReadShop) *Server {
-	s := &Server{db: db, pages: pages, now: now, line: line, formats: map[string]invoices.RemittanceFormat{}, document: document,
+	formats []invoices.RemittanceFormat, document invoices.Document, writers []invoices.Writer, shop ReadShop) *Server {
+	s := &Server{db: db, pages: pages, now: now, line: line, formats: map[string]invoices.RemittanceFormat{}, document: document, writers: map[string]invoices.Writer{},
 		shop: shop}
 	for _, f := range formats {
 		s.formats[f.Name()] = f
+	}
+	for _, w := range writers {
+		s.writers[w.MediaType()] = w
 	}
 	return s
 }

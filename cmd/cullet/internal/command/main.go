@@ -39,7 +39,7 @@ type cli struct {
 	Tasks      tasksCommand      `cmd:"" help:"List what needs a person."`
 	Claims     claimsCommand     `cmd:"" help:"List claims, or show one."`
 	Release    releaseCommand    `cmd:"" help:"Release ready claims."`
-	Invoice    invoiceCommand    `cmd:"" help:"Save the printed invoice as PDF."`
+	Invoice    invoiceCommand    `cmd:"" help:"Save an invoice as PDF, UBL or JSON."`
 	Copy       copyCommand       `cmd:"" help:"Save the driver's copy of a repair as PDF."`
 	Remittance remittanceCommand `cmd:"" help:"Post a remittance file of a payer."`
 	Deposit    depositCommand    `cmd:"" help:"Post a deposit that came without a file."`
@@ -53,6 +53,10 @@ type cli struct {
 	MoveShare  moveShareCommand  `cmd:"" help:"Move what is open to the motorist, as after a denial, or back."`
 	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
 	Webhook    webhookCommand    `cmd:"" help:"Endpoints of shop systems: add, rotate, test, replay; verify and hear events."`
+	Balance    balanceCommand    `cmd:"" help:"Show the trial balance as of any day."`
+	Journal    journalCommand    `cmd:"" help:"Save the journal of some days as CSV for an accountant's program."`
+	Close      closeCommand      `cmd:"" help:"Close a month that is over."`
+	TaxReturn  taxReturnCommand  `cmd:"" help:"Show a tax return with the documents behind it, or file it."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Reseal     resealCommand     `cmd:"" help:"Seal the photos in the state folder under the newest master key, or make a new one."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`

@@ -13,9 +13,10 @@ type invoiceCommand struct {
 	Number string `arg:"" help:"Number of the invoice, such as INV-000123."`
 	Output string `help:"File to write; the invoice's own name when empty." short:"o" type:"path"`
 	Paper  string `help:"LETTER or A4." enum:",LETTER,A4" default:""`
+	As     string `help:"pdf, ubl (UBL 2.1) or json." enum:"pdf,ubl,json" default:"pdf"`
 }
 
-// Run saves the printed invoice.
+// Run saves an invoice as a file.
 func (c *invoiceCommand) Run(w *world) error {
 	server, err := w.dial()
 	if err != nil {
@@ -27,11 +28,14 @@ func (c *invoiceCommand) Run(w *world) error {
 		return err
 	}
 	printed, err := server.Invoices.GetInvoiceDocument(w, &invoicesv1.GetInvoiceDocumentRequest{
-		InvoiceId: id, Paper: c.Paper})
+		InvoiceId: id, Paper: c.Paper, MediaType: map[string]string{"pdf": "application/pdf", "ubl": "application/xml", "json": "application/json"}[c.As]})
 	if err != nil {
 		return err
 	}
-	return w.save(cmp.Or(c.Output, printed.GetFileName()), printed.GetPdf())
+	if printed.GetProfile() != "" {
+		fmt.Fprintln(w.err, printed.GetProfile())
+	}
+	return w.save(cmp.Or(c.Output, printed.GetFileName()), printed.GetContent())
 }
 
 // save writes a printed document and says where.

@@ -65,6 +65,7 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 		Photos:            photos,
 		Intakes:           adapters.Intakes(),
 		Document:          document.Printer{},
+		InvoiceWriters:    adapters.InvoiceWriters(),
 		Copies:            document.Printer{},
 		Sender:            webhook.NewDeliverer(webhook.DelivererOptions{RootCAs: o.RootCAs, Now: o.Now}),
 		CheckURL: func(url string) error {

@@ -1012,7 +1012,9 @@ type AgingRow struct {
 	// Open sums by age, in the order of AgingResponse.bucket_names.
 	Buckets []*v11.Money `protobuf:"bytes,3,rep,name=buckets,proto3" json:"buckets,omitempty"`
 	// Sum of the row.
-	Total         *v11.Money `protobuf:"bytes,4,opt,name=total,proto3" json:"total,omitempty"`
+	Total *v11.Money `protobuf:"bytes,4,opt,name=total,proto3" json:"total,omitempty"`
+	// The open documents behind it, where they were asked for.
+	Documents     []*AgingDocument `protobuf:"bytes,5,rep,name=documents,proto3" json:"documents,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1075,6 +1077,95 @@ func (x *AgingRow) GetTotal() *v11.Money {
 	return nil
 }
 
+func (x *AgingRow) GetDocuments() []*AgingDocument {
+	if x != nil {
+		return x.Documents
+	}
+	return nil
+}
+
+// One open document of the aging.
+type AgingDocument struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The invoice.
+	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// Its number.
+	InvoiceNumber string `protobuf:"bytes,2,opt,name=invoice_number,json=invoiceNumber,proto3" json:"invoice_number,omitempty"`
+	// Day by which it is due.
+	DueDate string `protobuf:"bytes,3,opt,name=due_date,json=dueDate,proto3" json:"due_date,omitempty"`
+	// Place of its age in bucket_names, from 0.
+	Bucket int32 `protobuf:"varint,4,opt,name=bucket,proto3" json:"bucket,omitempty"`
+	// What is open of it.
+	Open          *v11.Money `protobuf:"bytes,5,opt,name=open,proto3" json:"open,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AgingDocument) Reset() {
+	*x = AgingDocument{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AgingDocument) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AgingDocument) ProtoMessage() {}
+
+func (x *AgingDocument) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AgingDocument.ProtoReflect.Descriptor instead.
+func (*AgingDocument) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *AgingDocument) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *AgingDocument) GetInvoiceNumber() string {
+	if x != nil {
+		return x.InvoiceNumber
+	}
+	return ""
+}
+
+func (x *AgingDocument) GetDueDate() string {
+	if x != nil {
+		return x.DueDate
+	}
+	return ""
+}
+
+func (x *AgingDocument) GetBucket() int32 {
+	if x != nil {
+		return x.Bucket
+	}
+	return 0
+}
+
+func (x *AgingDocument) GetOpen() *v11.Money {
+	if x != nil {
+		return x.Open
+	}
+	return nil
+}
+
 // One posting of the journal: positive is debit, negative is credit.
 type JournalLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1092,7 +1183,7 @@ type JournalLine struct {
 
 func (x *JournalLine) Reset() {
 	*x = JournalLine{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1104,7 +1195,7 @@ func (x *JournalLine) String() string {
 func (*JournalLine) ProtoMessage() {}
 
 func (x *JournalLine) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[8]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1117,7 +1208,7 @@ func (x *JournalLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JournalLine.ProtoReflect.Descriptor instead.
 func (*JournalLine) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{8}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *JournalLine) GetAccount() string {
@@ -1172,7 +1263,7 @@ type JournalEntry struct {
 
 func (x *JournalEntry) Reset() {
 	*x = JournalEntry{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1184,7 +1275,7 @@ func (x *JournalEntry) String() string {
 func (*JournalEntry) ProtoMessage() {}
 
 func (x *JournalEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[9]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1197,7 +1288,7 @@ func (x *JournalEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JournalEntry.ProtoReflect.Descriptor instead.
 func (*JournalEntry) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{9}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *JournalEntry) GetEntryId() string {
@@ -1262,7 +1353,7 @@ type AccountBalance struct {
 
 func (x *AccountBalance) Reset() {
 	*x = AccountBalance{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[10]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1274,7 +1365,7 @@ func (x *AccountBalance) String() string {
 func (*AccountBalance) ProtoMessage() {}
 
 func (x *AccountBalance) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[10]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1287,7 +1378,7 @@ func (x *AccountBalance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AccountBalance.ProtoReflect.Descriptor instead.
 func (*AccountBalance) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{10}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *AccountBalance) GetAccount() string {
@@ -1319,7 +1410,7 @@ type BookCheck struct {
 
 func (x *BookCheck) Reset() {
 	*x = BookCheck{}
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[11]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1331,7 +1422,7 @@ func (x *BookCheck) String() string {
 func (*BookCheck) ProtoMessage() {}
 
 func (x *BookCheck) ProtoReflect() protoreflect.Message {
-	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[11]
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1344,7 +1435,7 @@ func (x *BookCheck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookCheck.ProtoReflect.Descriptor instead.
 func (*BookCheck) Descriptor() ([]byte, []int) {
-	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{11}
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *BookCheck) GetName() string {
@@ -1364,6 +1455,461 @@ func (x *BookCheck) GetIsHolding() bool {
 func (x *BookCheck) GetSentence() string {
 	if x != nil {
 		return x.Sentence
+	}
+	return ""
+}
+
+// A month that is closed.
+type Period struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The month, "2026-10".
+	Period string `protobuf:"bytes,1,opt,name=period,proto3" json:"period,omitempty"`
+	// When it was closed.
+	CloseTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=close_time,json=closeTime,proto3" json:"close_time,omitempty"`
+	// Who closed it.
+	ClosedBy      string `protobuf:"bytes,3,opt,name=closed_by,json=closedBy,proto3" json:"closed_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Period) Reset() {
+	*x = Period{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Period) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Period) ProtoMessage() {}
+
+func (x *Period) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Period.ProtoReflect.Descriptor instead.
+func (*Period) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Period) GetPeriod() string {
+	if x != nil {
+		return x.Period
+	}
+	return ""
+}
+
+func (x *Period) GetCloseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CloseTime
+	}
+	return nil
+}
+
+func (x *Period) GetClosedBy() string {
+	if x != nil {
+		return x.ClosedBy
+	}
+	return ""
+}
+
+// The part of one document in a tax return; below zero for a credit note.
+type TaxReturnDocument struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The document.
+	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// Its number.
+	InvoiceNumber string `protobuf:"bytes,2,opt,name=invoice_number,json=invoiceNumber,proto3" json:"invoice_number,omitempty"`
+	// Day of issue.
+	IssueDate string `protobuf:"bytes,3,opt,name=issue_date,json=issueDate,proto3" json:"issue_date,omitempty"`
+	// What was taxed of it, before tax.
+	Taxed *v11.Money `protobuf:"bytes,4,opt,name=taxed,proto3" json:"taxed,omitempty"`
+	// What was not taxed of it.
+	NotTaxed *v11.Money `protobuf:"bytes,5,opt,name=not_taxed,json=notTaxed,proto3" json:"not_taxed,omitempty"`
+	// The tax.
+	Tax           *v11.Money `protobuf:"bytes,6,opt,name=tax,proto3" json:"tax,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TaxReturnDocument) Reset() {
+	*x = TaxReturnDocument{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TaxReturnDocument) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TaxReturnDocument) ProtoMessage() {}
+
+func (x *TaxReturnDocument) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TaxReturnDocument.ProtoReflect.Descriptor instead.
+func (*TaxReturnDocument) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *TaxReturnDocument) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *TaxReturnDocument) GetInvoiceNumber() string {
+	if x != nil {
+		return x.InvoiceNumber
+	}
+	return ""
+}
+
+func (x *TaxReturnDocument) GetIssueDate() string {
+	if x != nil {
+		return x.IssueDate
+	}
+	return ""
+}
+
+func (x *TaxReturnDocument) GetTaxed() *v11.Money {
+	if x != nil {
+		return x.Taxed
+	}
+	return nil
+}
+
+func (x *TaxReturnDocument) GetNotTaxed() *v11.Money {
+	if x != nil {
+		return x.NotTaxed
+	}
+	return nil
+}
+
+func (x *TaxReturnDocument) GetTax() *v11.Money {
+	if x != nil {
+		return x.Tax
+	}
+	return nil
+}
+
+// The figures of one jurisdiction in a tax return.
+type TaxReturnLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code, "US-OH-049".
+	JurisdictionCode string `protobuf:"bytes,1,opt,name=jurisdiction_code,json=jurisdictionCode,proto3" json:"jurisdiction_code,omitempty"`
+	// Name.
+	JurisdictionName string `protobuf:"bytes,2,opt,name=jurisdiction_name,json=jurisdictionName,proto3" json:"jurisdiction_name,omitempty"`
+	// What was taxed, before tax.
+	Taxed *v11.Money `protobuf:"bytes,3,opt,name=taxed,proto3" json:"taxed,omitempty"`
+	// What was not taxed: exempt, zero-rated, not taxable, reverse charge.
+	NotTaxed *v11.Money `protobuf:"bytes,4,opt,name=not_taxed,json=notTaxed,proto3" json:"not_taxed,omitempty"`
+	// The tax.
+	Tax *v11.Money `protobuf:"bytes,5,opt,name=tax,proto3" json:"tax,omitempty"`
+	// The documents behind these figures.
+	Documents     []*TaxReturnDocument `protobuf:"bytes,6,rep,name=documents,proto3" json:"documents,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TaxReturnLine) Reset() {
+	*x = TaxReturnLine{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TaxReturnLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TaxReturnLine) ProtoMessage() {}
+
+func (x *TaxReturnLine) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TaxReturnLine.ProtoReflect.Descriptor instead.
+func (*TaxReturnLine) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *TaxReturnLine) GetJurisdictionCode() string {
+	if x != nil {
+		return x.JurisdictionCode
+	}
+	return ""
+}
+
+func (x *TaxReturnLine) GetJurisdictionName() string {
+	if x != nil {
+		return x.JurisdictionName
+	}
+	return ""
+}
+
+func (x *TaxReturnLine) GetTaxed() *v11.Money {
+	if x != nil {
+		return x.Taxed
+	}
+	return nil
+}
+
+func (x *TaxReturnLine) GetNotTaxed() *v11.Money {
+	if x != nil {
+		return x.NotTaxed
+	}
+	return nil
+}
+
+func (x *TaxReturnLine) GetTax() *v11.Money {
+	if x != nil {
+		return x.Tax
+	}
+	return nil
+}
+
+func (x *TaxReturnLine) GetDocuments() []*TaxReturnDocument {
+	if x != nil {
+		return x.Documents
+	}
+	return nil
+}
+
+// The tax in what was written off. It is named and not taken off.
+type TaxReturnBadDebt struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The document.
+	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
+	// Its number.
+	InvoiceNumber string `protobuf:"bytes,2,opt,name=invoice_number,json=invoiceNumber,proto3" json:"invoice_number,omitempty"`
+	// Day on which it was written off.
+	EntryDate string `protobuf:"bytes,3,opt,name=entry_date,json=entryDate,proto3" json:"entry_date,omitempty"`
+	// What was written off.
+	Amount *v11.Money `protobuf:"bytes,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	// The region's tax in it.
+	Tax           *v11.Money `protobuf:"bytes,5,opt,name=tax,proto3" json:"tax,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TaxReturnBadDebt) Reset() {
+	*x = TaxReturnBadDebt{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TaxReturnBadDebt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TaxReturnBadDebt) ProtoMessage() {}
+
+func (x *TaxReturnBadDebt) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TaxReturnBadDebt.ProtoReflect.Descriptor instead.
+func (*TaxReturnBadDebt) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *TaxReturnBadDebt) GetInvoiceId() string {
+	if x != nil {
+		return x.InvoiceId
+	}
+	return ""
+}
+
+func (x *TaxReturnBadDebt) GetInvoiceNumber() string {
+	if x != nil {
+		return x.InvoiceNumber
+	}
+	return ""
+}
+
+func (x *TaxReturnBadDebt) GetEntryDate() string {
+	if x != nil {
+		return x.EntryDate
+	}
+	return ""
+}
+
+func (x *TaxReturnBadDebt) GetAmount() *v11.Money {
+	if x != nil {
+		return x.Amount
+	}
+	return nil
+}
+
+func (x *TaxReturnBadDebt) GetTax() *v11.Money {
+	if x != nil {
+		return x.Tax
+	}
+	return nil
+}
+
+// What a shop owes the jurisdictions of a region for some days.
+type TaxReturn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identifier; empty until it is filed.
+	ReturnId string `protobuf:"bytes,1,opt,name=return_id,json=returnId,proto3" json:"return_id,omitempty"`
+	// Country, or country and state, "US-OH".
+	Region string `protobuf:"bytes,2,opt,name=region,proto3" json:"region,omitempty"`
+	// First day.
+	FromDate string `protobuf:"bytes,3,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Last day.
+	ToDate string `protobuf:"bytes,4,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
+	// The jurisdictions.
+	Lines []*TaxReturnLine `protobuf:"bytes,5,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Sum of their taxes; what the journal posted in these days.
+	Tax *v11.Money `protobuf:"bytes,6,opt,name=tax,proto3" json:"tax,omitempty"`
+	// Tax in what was written off in these days.
+	BadDebts []*TaxReturnBadDebt `protobuf:"bytes,7,rep,name=bad_debts,json=badDebts,proto3" json:"bad_debts,omitempty"`
+	// When it was filed; empty for a draft.
+	FileTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=file_time,json=fileTime,proto3" json:"file_time,omitempty"`
+	// Who filed it.
+	FiledBy string `protobuf:"bytes,9,opt,name=filed_by,json=filedBy,proto3" json:"filed_by,omitempty"`
+	// The caution that stands beside every tax.
+	Caution       string `protobuf:"bytes,10,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TaxReturn) Reset() {
+	*x = TaxReturn{}
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TaxReturn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TaxReturn) ProtoMessage() {}
+
+func (x *TaxReturn) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoice_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TaxReturn.ProtoReflect.Descriptor instead.
+func (*TaxReturn) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoice_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *TaxReturn) GetReturnId() string {
+	if x != nil {
+		return x.ReturnId
+	}
+	return ""
+}
+
+func (x *TaxReturn) GetRegion() string {
+	if x != nil {
+		return x.Region
+	}
+	return ""
+}
+
+func (x *TaxReturn) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *TaxReturn) GetToDate() string {
+	if x != nil {
+		return x.ToDate
+	}
+	return ""
+}
+
+func (x *TaxReturn) GetLines() []*TaxReturnLine {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *TaxReturn) GetTax() *v11.Money {
+	if x != nil {
+		return x.Tax
+	}
+	return nil
+}
+
+func (x *TaxReturn) GetBadDebts() []*TaxReturnBadDebt {
+	if x != nil {
+		return x.BadDebts
+	}
+	return nil
+}
+
+func (x *TaxReturn) GetFileTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FileTime
+	}
+	return nil
+}
+
+func (x *TaxReturn) GetFiledBy() string {
+	if x != nil {
+		return x.FiledBy
+	}
+	return ""
+}
+
+func (x *TaxReturn) GetCaution() string {
+	if x != nil {
+		return x.Caution
 	}
 	return ""
 }
@@ -1469,13 +2015,21 @@ const file_cullet_invoices_v1_invoice_proto_rawDesc = "" +
 	"\tunmatched\x18\b \x01(\v2\x16.cullet.money.v1.MoneyR\tunmatched\x128\n" +
 	"\x05lines\x18\t \x03(\v2\".cullet.invoices.v1.RemittanceLineR\x05lines\x127\n" +
 	"\tpost_time\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampR\bpostTime\"\xa6\x01\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\bpostTime\"\xe7\x01\n" +
 	"\bAgingRow\x12\x1f\n" +
 	"\vdebtor_name\x18\x01 \x01(\tR\n" +
 	"debtorName\x12\x19\n" +
 	"\bpayer_id\x18\x02 \x01(\tR\apayerId\x120\n" +
 	"\abuckets\x18\x03 \x03(\v2\x16.cullet.money.v1.MoneyR\abuckets\x12,\n" +
-	"\x05total\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\x05total\"\x9f\x01\n" +
+	"\x05total\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\x05total\x12?\n" +
+	"\tdocuments\x18\x05 \x03(\v2!.cullet.invoices.v1.AgingDocumentR\tdocuments\"\xb4\x01\n" +
+	"\rAgingDocument\x12\x1d\n" +
+	"\n" +
+	"invoice_id\x18\x01 \x01(\tR\tinvoiceId\x12%\n" +
+	"\x0einvoice_number\x18\x02 \x01(\tR\rinvoiceNumber\x12\x19\n" +
+	"\bdue_date\x18\x03 \x01(\tR\adueDate\x12\x16\n" +
+	"\x06bucket\x18\x04 \x01(\x05R\x06bucket\x12*\n" +
+	"\x04open\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\x04open\"\x9f\x01\n" +
 	"\vJournalLine\x12\x18\n" +
 	"\aaccount\x18\x01 \x01(\tR\aaccount\x12+\n" +
 	"\x11jurisdiction_code\x18\x02 \x01(\tR\x10jurisdictionCode\x12\x19\n" +
@@ -1498,7 +2052,48 @@ const file_cullet_invoices_v1_invoice_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +
 	"is_holding\x18\x02 \x01(\bR\tisHolding\x12\x1a\n" +
-	"\bsentence\x18\x03 \x01(\tR\bsentence*c\n" +
+	"\bsentence\x18\x03 \x01(\tR\bsentence\"x\n" +
+	"\x06Period\x12\x16\n" +
+	"\x06period\x18\x01 \x01(\tR\x06period\x129\n" +
+	"\n" +
+	"close_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tcloseTime\x12\x1b\n" +
+	"\tclosed_by\x18\x03 \x01(\tR\bclosedBy\"\x85\x02\n" +
+	"\x11TaxReturnDocument\x12\x1d\n" +
+	"\n" +
+	"invoice_id\x18\x01 \x01(\tR\tinvoiceId\x12%\n" +
+	"\x0einvoice_number\x18\x02 \x01(\tR\rinvoiceNumber\x12\x1d\n" +
+	"\n" +
+	"issue_date\x18\x03 \x01(\tR\tissueDate\x12,\n" +
+	"\x05taxed\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\x05taxed\x123\n" +
+	"\tnot_taxed\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\bnotTaxed\x12(\n" +
+	"\x03tax\x18\x06 \x01(\v2\x16.cullet.money.v1.MoneyR\x03tax\"\xbb\x02\n" +
+	"\rTaxReturnLine\x12+\n" +
+	"\x11jurisdiction_code\x18\x01 \x01(\tR\x10jurisdictionCode\x12+\n" +
+	"\x11jurisdiction_name\x18\x02 \x01(\tR\x10jurisdictionName\x12,\n" +
+	"\x05taxed\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyR\x05taxed\x123\n" +
+	"\tnot_taxed\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\bnotTaxed\x12(\n" +
+	"\x03tax\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\x03tax\x12C\n" +
+	"\tdocuments\x18\x06 \x03(\v2%.cullet.invoices.v1.TaxReturnDocumentR\tdocuments\"\xd1\x01\n" +
+	"\x10TaxReturnBadDebt\x12\x1d\n" +
+	"\n" +
+	"invoice_id\x18\x01 \x01(\tR\tinvoiceId\x12%\n" +
+	"\x0einvoice_number\x18\x02 \x01(\tR\rinvoiceNumber\x12\x1d\n" +
+	"\n" +
+	"entry_date\x18\x03 \x01(\tR\tentryDate\x12.\n" +
+	"\x06amount\x18\x04 \x01(\v2\x16.cullet.money.v1.MoneyR\x06amount\x12(\n" +
+	"\x03tax\x18\x05 \x01(\v2\x16.cullet.money.v1.MoneyR\x03tax\"\x8a\x03\n" +
+	"\tTaxReturn\x12\x1b\n" +
+	"\treturn_id\x18\x01 \x01(\tR\breturnId\x12\x16\n" +
+	"\x06region\x18\x02 \x01(\tR\x06region\x12\x1b\n" +
+	"\tfrom_date\x18\x03 \x01(\tR\bfromDate\x12\x17\n" +
+	"\ato_date\x18\x04 \x01(\tR\x06toDate\x127\n" +
+	"\x05lines\x18\x05 \x03(\v2!.cullet.invoices.v1.TaxReturnLineR\x05lines\x12(\n" +
+	"\x03tax\x18\x06 \x01(\v2\x16.cullet.money.v1.MoneyR\x03tax\x12A\n" +
+	"\tbad_debts\x18\a \x03(\v2$.cullet.invoices.v1.TaxReturnBadDebtR\bbadDebts\x127\n" +
+	"\tfile_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\bfileTime\x12\x19\n" +
+	"\bfiled_by\x18\t \x01(\tR\afiledBy\x12\x18\n" +
+	"\acaution\x18\n" +
+	" \x01(\tR\acaution*c\n" +
 	"\vInvoiceKind\x12\x1c\n" +
 	"\x18INVOICE_KIND_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14INVOICE_KIND_INVOICE\x10\x01\x12\x1c\n" +
@@ -1523,7 +2118,7 @@ func file_cullet_invoices_v1_invoice_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_invoices_v1_invoice_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_cullet_invoices_v1_invoice_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_cullet_invoices_v1_invoice_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_cullet_invoices_v1_invoice_proto_goTypes = []any{
 	(InvoiceKind)(0),              // 0: cullet.invoices.v1.InvoiceKind
 	(PaymentMethod)(0),            // 1: cullet.invoices.v1.PaymentMethod
@@ -1535,49 +2130,71 @@ var file_cullet_invoices_v1_invoice_proto_goTypes = []any{
 	(*RemittanceLine)(nil),        // 7: cullet.invoices.v1.RemittanceLine
 	(*Remittance)(nil),            // 8: cullet.invoices.v1.Remittance
 	(*AgingRow)(nil),              // 9: cullet.invoices.v1.AgingRow
-	(*JournalLine)(nil),           // 10: cullet.invoices.v1.JournalLine
-	(*JournalEntry)(nil),          // 11: cullet.invoices.v1.JournalEntry
-	(*AccountBalance)(nil),        // 12: cullet.invoices.v1.AccountBalance
-	(*BookCheck)(nil),             // 13: cullet.invoices.v1.BookCheck
-	(*v1.Line)(nil),               // 14: cullet.claims.v1.Line
-	(*v11.Money)(nil),             // 15: cullet.money.v1.Money
-	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
+	(*AgingDocument)(nil),         // 10: cullet.invoices.v1.AgingDocument
+	(*JournalLine)(nil),           // 11: cullet.invoices.v1.JournalLine
+	(*JournalEntry)(nil),          // 12: cullet.invoices.v1.JournalEntry
+	(*AccountBalance)(nil),        // 13: cullet.invoices.v1.AccountBalance
+	(*BookCheck)(nil),             // 14: cullet.invoices.v1.BookCheck
+	(*Period)(nil),                // 15: cullet.invoices.v1.Period
+	(*TaxReturnDocument)(nil),     // 16: cullet.invoices.v1.TaxReturnDocument
+	(*TaxReturnLine)(nil),         // 17: cullet.invoices.v1.TaxReturnLine
+	(*TaxReturnBadDebt)(nil),      // 18: cullet.invoices.v1.TaxReturnBadDebt
+	(*TaxReturn)(nil),             // 19: cullet.invoices.v1.TaxReturn
+	(*v1.Line)(nil),               // 20: cullet.claims.v1.Line
+	(*v11.Money)(nil),             // 21: cullet.money.v1.Money
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
 }
 var file_cullet_invoices_v1_invoice_proto_depIdxs = []int32{
-	14, // 0: cullet.invoices.v1.InvoiceLine.line:type_name -> cullet.claims.v1.Line
-	15, // 1: cullet.invoices.v1.Receivable.amount:type_name -> cullet.money.v1.Money
-	15, // 2: cullet.invoices.v1.Receivable.open:type_name -> cullet.money.v1.Money
-	15, // 3: cullet.invoices.v1.Receivable.transferred:type_name -> cullet.money.v1.Money
+	20, // 0: cullet.invoices.v1.InvoiceLine.line:type_name -> cullet.claims.v1.Line
+	21, // 1: cullet.invoices.v1.Receivable.amount:type_name -> cullet.money.v1.Money
+	21, // 2: cullet.invoices.v1.Receivable.open:type_name -> cullet.money.v1.Money
+	21, // 3: cullet.invoices.v1.Receivable.transferred:type_name -> cullet.money.v1.Money
 	0,  // 4: cullet.invoices.v1.Invoice.kind:type_name -> cullet.invoices.v1.InvoiceKind
 	2,  // 5: cullet.invoices.v1.Invoice.lines:type_name -> cullet.invoices.v1.InvoiceLine
-	15, // 6: cullet.invoices.v1.Invoice.net:type_name -> cullet.money.v1.Money
-	15, // 7: cullet.invoices.v1.Invoice.tax:type_name -> cullet.money.v1.Money
-	15, // 8: cullet.invoices.v1.Invoice.total:type_name -> cullet.money.v1.Money
+	21, // 6: cullet.invoices.v1.Invoice.net:type_name -> cullet.money.v1.Money
+	21, // 7: cullet.invoices.v1.Invoice.tax:type_name -> cullet.money.v1.Money
+	21, // 8: cullet.invoices.v1.Invoice.total:type_name -> cullet.money.v1.Money
 	3,  // 9: cullet.invoices.v1.Invoice.receivables:type_name -> cullet.invoices.v1.Receivable
-	15, // 10: cullet.invoices.v1.Invoice.open:type_name -> cullet.money.v1.Money
-	16, // 11: cullet.invoices.v1.Invoice.issue_time:type_name -> google.protobuf.Timestamp
-	15, // 12: cullet.invoices.v1.Allocation.amount:type_name -> cullet.money.v1.Money
-	15, // 13: cullet.invoices.v1.Dispute.amount:type_name -> cullet.money.v1.Money
-	16, // 14: cullet.invoices.v1.Dispute.open_time:type_name -> google.protobuf.Timestamp
-	16, // 15: cullet.invoices.v1.Dispute.close_time:type_name -> google.protobuf.Timestamp
-	15, // 16: cullet.invoices.v1.RemittanceLine.paid:type_name -> cullet.money.v1.Money
-	15, // 17: cullet.invoices.v1.RemittanceLine.allocated:type_name -> cullet.money.v1.Money
-	15, // 18: cullet.invoices.v1.Remittance.amount:type_name -> cullet.money.v1.Money
-	15, // 19: cullet.invoices.v1.Remittance.allocated:type_name -> cullet.money.v1.Money
-	15, // 20: cullet.invoices.v1.Remittance.unmatched:type_name -> cullet.money.v1.Money
+	21, // 10: cullet.invoices.v1.Invoice.open:type_name -> cullet.money.v1.Money
+	22, // 11: cullet.invoices.v1.Invoice.issue_time:type_name -> google.protobuf.Timestamp
+	21, // 12: cullet.invoices.v1.Allocation.amount:type_name -> cullet.money.v1.Money
+	21, // 13: cullet.invoices.v1.Dispute.amount:type_name -> cullet.money.v1.Money
+	22, // 14: cullet.invoices.v1.Dispute.open_time:type_name -> google.protobuf.Timestamp
+	22, // 15: cullet.invoices.v1.Dispute.close_time:type_name -> google.protobuf.Timestamp
+	21, // 16: cullet.invoices.v1.RemittanceLine.paid:type_name -> cullet.money.v1.Money
+	21, // 17: cullet.invoices.v1.RemittanceLine.allocated:type_name -> cullet.money.v1.Money
+	21, // 18: cullet.invoices.v1.Remittance.amount:type_name -> cullet.money.v1.Money
+	21, // 19: cullet.invoices.v1.Remittance.allocated:type_name -> cullet.money.v1.Money
+	21, // 20: cullet.invoices.v1.Remittance.unmatched:type_name -> cullet.money.v1.Money
 	7,  // 21: cullet.invoices.v1.Remittance.lines:type_name -> cullet.invoices.v1.RemittanceLine
-	16, // 22: cullet.invoices.v1.Remittance.post_time:type_name -> google.protobuf.Timestamp
-	15, // 23: cullet.invoices.v1.AgingRow.buckets:type_name -> cullet.money.v1.Money
-	15, // 24: cullet.invoices.v1.AgingRow.total:type_name -> cullet.money.v1.Money
-	15, // 25: cullet.invoices.v1.JournalLine.amount:type_name -> cullet.money.v1.Money
-	10, // 26: cullet.invoices.v1.JournalEntry.lines:type_name -> cullet.invoices.v1.JournalLine
-	16, // 27: cullet.invoices.v1.JournalEntry.post_time:type_name -> google.protobuf.Timestamp
-	15, // 28: cullet.invoices.v1.AccountBalance.balance:type_name -> cullet.money.v1.Money
-	29, // [29:29] is the sub-list for method output_type
-	29, // [29:29] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	22, // 22: cullet.invoices.v1.Remittance.post_time:type_name -> google.protobuf.Timestamp
+	21, // 23: cullet.invoices.v1.AgingRow.buckets:type_name -> cullet.money.v1.Money
+	21, // 24: cullet.invoices.v1.AgingRow.total:type_name -> cullet.money.v1.Money
+	10, // 25: cullet.invoices.v1.AgingRow.documents:type_name -> cullet.invoices.v1.AgingDocument
+	21, // 26: cullet.invoices.v1.AgingDocument.open:type_name -> cullet.money.v1.Money
+	21, // 27: cullet.invoices.v1.JournalLine.amount:type_name -> cullet.money.v1.Money
+	11, // 28: cullet.invoices.v1.JournalEntry.lines:type_name -> cullet.invoices.v1.JournalLine
+	22, // 29: cullet.invoices.v1.JournalEntry.post_time:type_name -> google.protobuf.Timestamp
+	21, // 30: cullet.invoices.v1.AccountBalance.balance:type_name -> cullet.money.v1.Money
+	22, // 31: cullet.invoices.v1.Period.close_time:type_name -> google.protobuf.Timestamp
+	21, // 32: cullet.invoices.v1.TaxReturnDocument.taxed:type_name -> cullet.money.v1.Money
+	21, // 33: cullet.invoices.v1.TaxReturnDocument.not_taxed:type_name -> cullet.money.v1.Money
+	21, // 34: cullet.invoices.v1.TaxReturnDocument.tax:type_name -> cullet.money.v1.Money
+	21, // 35: cullet.invoices.v1.TaxReturnLine.taxed:type_name -> cullet.money.v1.Money
+	21, // 36: cullet.invoices.v1.TaxReturnLine.not_taxed:type_name -> cullet.money.v1.Money
+	21, // 37: cullet.invoices.v1.TaxReturnLine.tax:type_name -> cullet.money.v1.Money
+	16, // 38: cullet.invoices.v1.TaxReturnLine.documents:type_name -> cullet.invoices.v1.TaxReturnDocument
+	21, // 39: cullet.invoices.v1.TaxReturnBadDebt.amount:type_name -> cullet.money.v1.Money
+	21, // 40: cullet.invoices.v1.TaxReturnBadDebt.tax:type_name -> cullet.money.v1.Money
+	17, // 41: cullet.invoices.v1.TaxReturn.lines:type_name -> cullet.invoices.v1.TaxReturnLine
+	21, // 42: cullet.invoices.v1.TaxReturn.tax:type_name -> cullet.money.v1.Money
+	18, // 43: cullet.invoices.v1.TaxReturn.bad_debts:type_name -> cullet.invoices.v1.TaxReturnBadDebt
+	22, // 44: cullet.invoices.v1.TaxReturn.file_time:type_name -> google.protobuf.Timestamp
+	45, // [45:45] is the sub-list for method output_type
+	45, // [45:45] is the sub-list for method input_type
+	45, // [45:45] is the sub-list for extension type_name
+	45, // [45:45] is the sub-list for extension extendee
+	0,  // [0:45] is the sub-list for field type_name
 }
 
 func init() { file_cullet_invoices_v1_invoice_proto_init() }
@@ -1591,7 +2208,7 @@ func file_cullet_invoices_v1_invoice_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_invoices_v1_invoice_proto_rawDesc), len(file_cullet_invoices_v1_invoice_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   12,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -259,8 +259,10 @@ type GetInvoiceDocumentRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Identifier.
 	InvoiceId string `protobuf:"bytes,1,opt,name=invoice_id,json=invoiceId,proto3" json:"invoice_id,omitempty"`
-	// "LETTER" or "A4"; empty for LETTER in the US and Canada, A4 elsewhere.
-	Paper         string `protobuf:"bytes,2,opt,name=paper,proto3" json:"paper,omitempty"`
+	// "LETTER" or "A4"; empty for LETTER in the US and Canada, A4 elsewhere. Only for PDF.
+	Paper string `protobuf:"bytes,2,opt,name=paper,proto3" json:"paper,omitempty"`
+	// "application/pdf", "application/xml" (UBL 2.1) or "application/json"; empty for PDF.
+	MediaType     string `protobuf:"bytes,3,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -309,13 +311,26 @@ func (x *GetInvoiceDocumentRequest) GetPaper() string {
 	return ""
 }
 
+func (x *GetInvoiceDocumentRequest) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
 // The printed invoice.
 type GetInvoiceDocumentResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The PDF.
+	// The PDF; empty for other media types.
 	Pdf []byte `protobuf:"bytes,1,opt,name=pdf,proto3" json:"pdf,omitempty"`
 	// A name for the file.
-	FileName      string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	FileName string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// The document, of whichever media type.
+	Content []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
+	// Its media type.
+	MediaType string `protobuf:"bytes,4,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
+	// Which standard it meets, and if not EN 16931 where VAT applies, why: "EN 16931 as UBL 2.1".
+	Profile       string `protobuf:"bytes,5,opt,name=profile,proto3" json:"profile,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -360,6 +375,27 @@ func (x *GetInvoiceDocumentResponse) GetPdf() []byte {
 func (x *GetInvoiceDocumentResponse) GetFileName() string {
 	if x != nil {
 		return x.FileName
+	}
+	return ""
+}
+
+func (x *GetInvoiceDocumentResponse) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+func (x *GetInvoiceDocumentResponse) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
+func (x *GetInvoiceDocumentResponse) GetProfile() string {
+	if x != nil {
+		return x.Profile
 	}
 	return ""
 }
@@ -1238,7 +1274,13 @@ func (x *WriteOffResponse) GetInvoice() *Invoice {
 type GetAgingRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Day, "2026-11-25"; empty for today.
-	AsOfDate      string `protobuf:"bytes,1,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	AsOfDate string `protobuf:"bytes,1,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// Last days of the buckets, rising, at most 12; empty for 30, 60, 90, 120.
+	BucketDays []int32 `protobuf:"varint,2,rep,packed,name=bucket_days,json=bucketDays,proto3" json:"bucket_days,omitempty"`
+	// Counts from the day of issue instead of the due day.
+	IsFromIssue bool `protobuf:"varint,3,opt,name=is_from_issue,json=isFromIssue,proto3" json:"is_from_issue,omitempty"`
+	// Gives the documents behind the row of this payer, or of "motorists"; empty gives none.
+	DocumentsOf   string `protobuf:"bytes,4,opt,name=documents_of,json=documentsOf,proto3" json:"documents_of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1280,6 +1322,27 @@ func (x *GetAgingRequest) GetAsOfDate() string {
 	return ""
 }
 
+func (x *GetAgingRequest) GetBucketDays() []int32 {
+	if x != nil {
+		return x.BucketDays
+	}
+	return nil
+}
+
+func (x *GetAgingRequest) GetIsFromIssue() bool {
+	if x != nil {
+		return x.IsFromIssue
+	}
+	return false
+}
+
+func (x *GetAgingRequest) GetDocumentsOf() string {
+	if x != nil {
+		return x.DocumentsOf
+	}
+	return ""
+}
+
 // The aging.
 type GetAgingResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1291,7 +1354,7 @@ type GetAgingResponse struct {
 	Total *v1.Money `protobuf:"bytes,3,opt,name=total,proto3" json:"total,omitempty"`
 	// The journal's receivable on that day.
 	JournalTotal *v1.Money `protobuf:"bytes,4,opt,name=journal_total,json=journalTotal,proto3" json:"journal_total,omitempty"`
-	// Money that came and has no place yet; never netted.
+	// Money that had come by that day and had no place yet; never netted.
 	Unmatched     *v1.Money `protobuf:"bytes,5,opt,name=unmatched,proto3" json:"unmatched,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -3055,6 +3118,632 @@ func (x *CloseDisputeResponse) GetCloseTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// Closes a month.
+type ClosePeriodRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The month, "2026-10".
+	Period string `protobuf:"bytes,1,opt,name=period,proto3" json:"period,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosePeriodRequest) Reset() {
+	*x = ClosePeriodRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosePeriodRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosePeriodRequest) ProtoMessage() {}
+
+func (x *ClosePeriodRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosePeriodRequest.ProtoReflect.Descriptor instead.
+func (*ClosePeriodRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{50}
+}
+
+func (x *ClosePeriodRequest) GetPeriod() string {
+	if x != nil {
+		return x.Period
+	}
+	return ""
+}
+
+func (x *ClosePeriodRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The closed month.
+type ClosePeriodResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The month.
+	Period        *Period `protobuf:"bytes,1,opt,name=period,proto3" json:"period,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosePeriodResponse) Reset() {
+	*x = ClosePeriodResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosePeriodResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosePeriodResponse) ProtoMessage() {}
+
+func (x *ClosePeriodResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosePeriodResponse.ProtoReflect.Descriptor instead.
+func (*ClosePeriodResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{51}
+}
+
+func (x *ClosePeriodResponse) GetPeriod() *Period {
+	if x != nil {
+		return x.Period
+	}
+	return nil
+}
+
+// Lists closed months.
+type ListPeriodsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPeriodsRequest) Reset() {
+	*x = ListPeriodsRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPeriodsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPeriodsRequest) ProtoMessage() {}
+
+func (x *ListPeriodsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPeriodsRequest.ProtoReflect.Descriptor instead.
+func (*ListPeriodsRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{52}
+}
+
+// Closed months.
+type ListPeriodsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The months, the last first.
+	Periods       []*Period `protobuf:"bytes,1,rep,name=periods,proto3" json:"periods,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPeriodsResponse) Reset() {
+	*x = ListPeriodsResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[53]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPeriodsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPeriodsResponse) ProtoMessage() {}
+
+func (x *ListPeriodsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[53]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPeriodsResponse.ProtoReflect.Descriptor instead.
+func (*ListPeriodsResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{53}
+}
+
+func (x *ListPeriodsResponse) GetPeriods() []*Period {
+	if x != nil {
+		return x.Periods
+	}
+	return nil
+}
+
+// Asks for the journal as a file.
+type ExportJournalRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First day.
+	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Last day.
+	ToDate        string `protobuf:"bytes,2,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportJournalRequest) Reset() {
+	*x = ExportJournalRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[54]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportJournalRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportJournalRequest) ProtoMessage() {}
+
+func (x *ExportJournalRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[54]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportJournalRequest.ProtoReflect.Descriptor instead.
+func (*ExportJournalRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{54}
+}
+
+func (x *ExportJournalRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *ExportJournalRequest) GetToDate() string {
+	if x != nil {
+		return x.ToDate
+	}
+	return ""
+}
+
+// The journal as a file.
+type ExportJournalResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// CSV in UTF-8: entry_date, entry_id, document_kind, document, memo, account, jurisdiction, payer,
+	// currency, debit, credit. A text that a spreadsheet would take for a formula begins with an
+	// apostrophe.
+	Content []byte `protobuf:"bytes,1,opt,name=content,proto3" json:"content,omitempty"`
+	// A name for the file.
+	FileName string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// How many postings it has; at most 20,000, more is refused.
+	RowCount      int32 `protobuf:"varint,3,opt,name=row_count,json=rowCount,proto3" json:"row_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportJournalResponse) Reset() {
+	*x = ExportJournalResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[55]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportJournalResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportJournalResponse) ProtoMessage() {}
+
+func (x *ExportJournalResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[55]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportJournalResponse.ProtoReflect.Descriptor instead.
+func (*ExportJournalResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{55}
+}
+
+func (x *ExportJournalResponse) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+func (x *ExportJournalResponse) GetFileName() string {
+	if x != nil {
+		return x.FileName
+	}
+	return ""
+}
+
+func (x *ExportJournalResponse) GetRowCount() int32 {
+	if x != nil {
+		return x.RowCount
+	}
+	return 0
+}
+
+// Asks for a draft of a tax return.
+type DraftTaxReturnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Country, or country and state, "US-OH".
+	Region string `protobuf:"bytes,1,opt,name=region,proto3" json:"region,omitempty"`
+	// First day.
+	FromDate string `protobuf:"bytes,2,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Last day.
+	ToDate        string `protobuf:"bytes,3,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DraftTaxReturnRequest) Reset() {
+	*x = DraftTaxReturnRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[56]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DraftTaxReturnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DraftTaxReturnRequest) ProtoMessage() {}
+
+func (x *DraftTaxReturnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[56]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DraftTaxReturnRequest.ProtoReflect.Descriptor instead.
+func (*DraftTaxReturnRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{56}
+}
+
+func (x *DraftTaxReturnRequest) GetRegion() string {
+	if x != nil {
+		return x.Region
+	}
+	return ""
+}
+
+func (x *DraftTaxReturnRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *DraftTaxReturnRequest) GetToDate() string {
+	if x != nil {
+		return x.ToDate
+	}
+	return ""
+}
+
+// The draft.
+type DraftTaxReturnResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The draft.
+	TaxReturn     *TaxReturn `protobuf:"bytes,1,opt,name=tax_return,json=taxReturn,proto3" json:"tax_return,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DraftTaxReturnResponse) Reset() {
+	*x = DraftTaxReturnResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[57]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DraftTaxReturnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DraftTaxReturnResponse) ProtoMessage() {}
+
+func (x *DraftTaxReturnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[57]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DraftTaxReturnResponse.ProtoReflect.Descriptor instead.
+func (*DraftTaxReturnResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{57}
+}
+
+func (x *DraftTaxReturnResponse) GetTaxReturn() *TaxReturn {
+	if x != nil {
+		return x.TaxReturn
+	}
+	return nil
+}
+
+// Files a tax return.
+type FileTaxReturnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Country, or country and state, "US-OH".
+	Region string `protobuf:"bytes,1,opt,name=region,proto3" json:"region,omitempty"`
+	// First day, the first of a month.
+	FromDate string `protobuf:"bytes,2,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Last day, the last of a month.
+	ToDate string `protobuf:"bytes,3,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FileTaxReturnRequest) Reset() {
+	*x = FileTaxReturnRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[58]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FileTaxReturnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FileTaxReturnRequest) ProtoMessage() {}
+
+func (x *FileTaxReturnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[58]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FileTaxReturnRequest.ProtoReflect.Descriptor instead.
+func (*FileTaxReturnRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{58}
+}
+
+func (x *FileTaxReturnRequest) GetRegion() string {
+	if x != nil {
+		return x.Region
+	}
+	return ""
+}
+
+func (x *FileTaxReturnRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *FileTaxReturnRequest) GetToDate() string {
+	if x != nil {
+		return x.ToDate
+	}
+	return ""
+}
+
+func (x *FileTaxReturnRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The filed return.
+type FileTaxReturnResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The return.
+	TaxReturn     *TaxReturn `protobuf:"bytes,1,opt,name=tax_return,json=taxReturn,proto3" json:"tax_return,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FileTaxReturnResponse) Reset() {
+	*x = FileTaxReturnResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[59]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FileTaxReturnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FileTaxReturnResponse) ProtoMessage() {}
+
+func (x *FileTaxReturnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[59]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FileTaxReturnResponse.ProtoReflect.Descriptor instead.
+func (*FileTaxReturnResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{59}
+}
+
+func (x *FileTaxReturnResponse) GetTaxReturn() *TaxReturn {
+	if x != nil {
+		return x.TaxReturn
+	}
+	return nil
+}
+
+// Lists filed returns.
+type ListTaxReturnsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only this one; empty for all.
+	ReturnId      string `protobuf:"bytes,1,opt,name=return_id,json=returnId,proto3" json:"return_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTaxReturnsRequest) Reset() {
+	*x = ListTaxReturnsRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[60]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTaxReturnsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTaxReturnsRequest) ProtoMessage() {}
+
+func (x *ListTaxReturnsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[60]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTaxReturnsRequest.ProtoReflect.Descriptor instead.
+func (*ListTaxReturnsRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{60}
+}
+
+func (x *ListTaxReturnsRequest) GetReturnId() string {
+	if x != nil {
+		return x.ReturnId
+	}
+	return ""
+}
+
+// Filed returns.
+type ListTaxReturnsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The returns; their documents only when one was asked for.
+	TaxReturns    []*TaxReturn `protobuf:"bytes,1,rep,name=tax_returns,json=taxReturns,proto3" json:"tax_returns,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTaxReturnsResponse) Reset() {
+	*x = ListTaxReturnsResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[61]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTaxReturnsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTaxReturnsResponse) ProtoMessage() {}
+
+func (x *ListTaxReturnsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[61]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTaxReturnsResponse.ProtoReflect.Descriptor instead.
+func (*ListTaxReturnsResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{61}
+}
+
+func (x *ListTaxReturnsResponse) GetTaxReturns() []*TaxReturn {
+	if x != nil {
+		return x.TaxReturns
+	}
+	return nil
+}
+
 var File_cullet_invoices_v1_invoices_proto protoreflect.FileDescriptor
 
 const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
@@ -3074,14 +3763,20 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\x06filter\x18\x03 \x01(\tR\x06filter\"w\n" +
 	"\x14ListInvoicesResponse\x127\n" +
 	"\binvoices\x18\x01 \x03(\v2\x1b.cullet.invoices.v1.InvoiceR\binvoices\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"U\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"t\n" +
 	"\x19GetInvoiceDocumentRequest\x12\"\n" +
 	"\n" +
 	"invoice_id\x18\x01 \x01(\tB\x03\xe0A\x02R\tinvoiceId\x12\x14\n" +
-	"\x05paper\x18\x02 \x01(\tR\x05paper\"K\n" +
+	"\x05paper\x18\x02 \x01(\tR\x05paper\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x03 \x01(\tR\tmediaType\"\x9e\x01\n" +
 	"\x1aGetInvoiceDocumentResponse\x12\x10\n" +
 	"\x03pdf\x18\x01 \x01(\fR\x03pdf\x12\x1b\n" +
-	"\tfile_name\x18\x02 \x01(\tR\bfileName\"N\n" +
+	"\tfile_name\x18\x02 \x01(\tR\bfileName\x12\x18\n" +
+	"\acontent\x18\x03 \x01(\fR\acontent\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x04 \x01(\tR\tmediaType\x12\x18\n" +
+	"\aprofile\x18\x05 \x01(\tR\aprofile\"N\n" +
 	"\x11InvoiceJobRequest\x12\x1a\n" +
 	"\x06job_id\x18\x01 \x01(\tB\x03\xe0A\x02R\x05jobId\x12\x1d\n" +
 	"\n" +
@@ -3153,10 +3848,14 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x05 \x01(\tR\trequestId\"I\n" +
 	"\x10WriteOffResponse\x125\n" +
-	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"/\n" +
+	"\ainvoice\x18\x01 \x01(\v2\x1b.cullet.invoices.v1.InvoiceR\ainvoice\"\x97\x01\n" +
 	"\x0fGetAgingRequest\x12\x1c\n" +
 	"\n" +
-	"as_of_date\x18\x01 \x01(\tR\basOfDate\"\x88\x02\n" +
+	"as_of_date\x18\x01 \x01(\tR\basOfDate\x12\x1f\n" +
+	"\vbucket_days\x18\x02 \x03(\x05R\n" +
+	"bucketDays\x12\"\n" +
+	"\ris_from_issue\x18\x03 \x01(\bR\visFromIssue\x12!\n" +
+	"\fdocuments_of\x18\x04 \x01(\tR\vdocumentsOf\"\x88\x02\n" +
 	"\x10GetAgingResponse\x12!\n" +
 	"\fbucket_names\x18\x01 \x03(\tR\vbucketNames\x120\n" +
 	"\x04rows\x18\x02 \x03(\v2\x1c.cullet.invoices.v1.AgingRowR\x04rows\x12,\n" +
@@ -3297,7 +3996,44 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tR\trequestId\"Q\n" +
 	"\x14CloseDisputeResponse\x129\n" +
 	"\n" +
-	"close_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tcloseTime2\xbb\x1b\n" +
+	"close_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tcloseTime\"P\n" +
+	"\x12ClosePeriodRequest\x12\x1b\n" +
+	"\x06period\x18\x01 \x01(\tB\x03\xe0A\x02R\x06period\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\"I\n" +
+	"\x13ClosePeriodResponse\x122\n" +
+	"\x06period\x18\x01 \x01(\v2\x1a.cullet.invoices.v1.PeriodR\x06period\"\x14\n" +
+	"\x12ListPeriodsRequest\"K\n" +
+	"\x13ListPeriodsResponse\x124\n" +
+	"\aperiods\x18\x01 \x03(\v2\x1a.cullet.invoices.v1.PeriodR\aperiods\"V\n" +
+	"\x14ExportJournalRequest\x12 \n" +
+	"\tfrom_date\x18\x01 \x01(\tB\x03\xe0A\x02R\bfromDate\x12\x1c\n" +
+	"\ato_date\x18\x02 \x01(\tB\x03\xe0A\x02R\x06toDate\"k\n" +
+	"\x15ExportJournalResponse\x12\x18\n" +
+	"\acontent\x18\x01 \x01(\fR\acontent\x12\x1b\n" +
+	"\tfile_name\x18\x02 \x01(\tR\bfileName\x12\x1b\n" +
+	"\trow_count\x18\x03 \x01(\x05R\browCount\"t\n" +
+	"\x15DraftTaxReturnRequest\x12\x1b\n" +
+	"\x06region\x18\x01 \x01(\tB\x03\xe0A\x02R\x06region\x12 \n" +
+	"\tfrom_date\x18\x02 \x01(\tB\x03\xe0A\x02R\bfromDate\x12\x1c\n" +
+	"\ato_date\x18\x03 \x01(\tB\x03\xe0A\x02R\x06toDate\"V\n" +
+	"\x16DraftTaxReturnResponse\x12<\n" +
+	"\n" +
+	"tax_return\x18\x01 \x01(\v2\x1d.cullet.invoices.v1.TaxReturnR\ttaxReturn\"\x92\x01\n" +
+	"\x14FileTaxReturnRequest\x12\x1b\n" +
+	"\x06region\x18\x01 \x01(\tB\x03\xe0A\x02R\x06region\x12 \n" +
+	"\tfrom_date\x18\x02 \x01(\tB\x03\xe0A\x02R\bfromDate\x12\x1c\n" +
+	"\ato_date\x18\x03 \x01(\tB\x03\xe0A\x02R\x06toDate\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tR\trequestId\"U\n" +
+	"\x15FileTaxReturnResponse\x12<\n" +
+	"\n" +
+	"tax_return\x18\x01 \x01(\v2\x1d.cullet.invoices.v1.TaxReturnR\ttaxReturn\"4\n" +
+	"\x15ListTaxReturnsRequest\x12\x1b\n" +
+	"\treturn_id\x18\x01 \x01(\tR\breturnId\"X\n" +
+	"\x16ListTaxReturnsResponse\x12>\n" +
+	"\vtax_returns\x18\x01 \x03(\v2\x1d.cullet.invoices.v1.TaxReturnR\n" +
+	"taxReturns2\xef!\n" +
 	"\x0eInvoiceService\x12\x82\x01\n" +
 	"\n" +
 	"GetInvoice\x12%.cullet.invoices.v1.GetInvoiceRequest\x1a&.cullet.invoices.v1.GetInvoiceResponse\"%\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/invoices/{invoice_id}\x12{\n" +
@@ -3323,7 +4059,13 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\fCloseDispute\x12'.cullet.invoices.v1.CloseDisputeRequest\x1a(.cullet.invoices.v1.CloseDisputeResponse\".\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/disputes/{dispute_id}:close\x12l\n" +
 	"\bGetAging\x12#.cullet.invoices.v1.GetAgingRequest\x1a$.cullet.invoices.v1.GetAgingResponse\"\x15\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\v\x12\t/v1/aging\x12\x94\x01\n" +
 	"\x12ListJournalEntries\x12-.cullet.invoices.v1.ListJournalEntriesRequest\x1a..cullet.invoices.v1.ListJournalEntriesResponse\"\x1f\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/journal-entries\x12\x89\x01\n" +
-	"\x0fGetTrialBalance\x12*.cullet.invoices.v1.GetTrialBalanceRequest\x1a+.cullet.invoices.v1.GetTrialBalanceResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/trial-balance\x12x\n" +
+	"\x0fGetTrialBalance\x12*.cullet.invoices.v1.GetTrialBalanceRequest\x1a+.cullet.invoices.v1.GetTrialBalanceResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/trial-balance\x12\x89\x01\n" +
+	"\vClosePeriod\x12&.cullet.invoices.v1.ClosePeriodRequest\x1a'.cullet.invoices.v1.ClosePeriodResponse\")\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/periods/{period}:close\x12w\n" +
+	"\vListPeriods\x12&.cullet.invoices.v1.ListPeriodsRequest\x1a'.cullet.invoices.v1.ListPeriodsResponse\"\x17\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\r\x12\v/v1/periods\x12\x8c\x01\n" +
+	"\rExportJournal\x12(.cullet.invoices.v1.ExportJournalRequest\x1a).cullet.invoices.v1.ExportJournalResponse\"&\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/journal-entries:export\x12\x8a\x01\n" +
+	"\x0eDraftTaxReturn\x12).cullet.invoices.v1.DraftTaxReturnRequest\x1a*.cullet.invoices.v1.DraftTaxReturnResponse\"!\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/tax-returns:draft\x12\x89\x01\n" +
+	"\rFileTaxReturn\x12(.cullet.invoices.v1.FileTaxReturnRequest\x1a).cullet.invoices.v1.FileTaxReturnResponse\"#\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/tax-returns:file\x12\x84\x01\n" +
+	"\x0eListTaxReturns\x12).cullet.invoices.v1.ListTaxReturnsRequest\x1a*.cullet.invoices.v1.ListTaxReturnsResponse\"\x1b\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x11\x12\x0f/v1/tax-returns\x12x\n" +
 	"\n" +
 	"CheckBooks\x12%.cullet.invoices.v1.CheckBooksRequest\x1a&.cullet.invoices.v1.CheckBooksResponse\"\x1b\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x11\x12\x0f/v1/books:checkB,Z*cullet/proto/cullet/invoices/v1;invoicesv1b\x06proto3"
 
@@ -3339,7 +4081,7 @@ func file_cullet_invoices_v1_invoices_proto_rawDescGZIP() []byte {
 	return file_cullet_invoices_v1_invoices_proto_rawDescData
 }
 
-var file_cullet_invoices_v1_invoices_proto_msgTypes = make([]protoimpl.MessageInfo, 50)
+var file_cullet_invoices_v1_invoices_proto_msgTypes = make([]protoimpl.MessageInfo, 62)
 var file_cullet_invoices_v1_invoices_proto_goTypes = []any{
 	(*GetInvoiceRequest)(nil),          // 0: cullet.invoices.v1.GetInvoiceRequest
 	(*GetInvoiceResponse)(nil),         // 1: cullet.invoices.v1.GetInvoiceResponse
@@ -3391,116 +4133,147 @@ var file_cullet_invoices_v1_invoices_proto_goTypes = []any{
 	(*OpenDisputeResponse)(nil),        // 47: cullet.invoices.v1.OpenDisputeResponse
 	(*CloseDisputeRequest)(nil),        // 48: cullet.invoices.v1.CloseDisputeRequest
 	(*CloseDisputeResponse)(nil),       // 49: cullet.invoices.v1.CloseDisputeResponse
-	(*Invoice)(nil),                    // 50: cullet.invoices.v1.Invoice
-	(*Allocation)(nil),                 // 51: cullet.invoices.v1.Allocation
-	(*Dispute)(nil),                    // 52: cullet.invoices.v1.Dispute
-	(PaymentMethod)(0),                 // 53: cullet.invoices.v1.PaymentMethod
-	(*v1.Money)(nil),                   // 54: cullet.money.v1.Money
-	(*Remittance)(nil),                 // 55: cullet.invoices.v1.Remittance
-	(*AgingRow)(nil),                   // 56: cullet.invoices.v1.AgingRow
-	(*JournalEntry)(nil),               // 57: cullet.invoices.v1.JournalEntry
-	(*AccountBalance)(nil),             // 58: cullet.invoices.v1.AccountBalance
-	(*BookCheck)(nil),                  // 59: cullet.invoices.v1.BookCheck
-	(*timestamppb.Timestamp)(nil),      // 60: google.protobuf.Timestamp
+	(*ClosePeriodRequest)(nil),         // 50: cullet.invoices.v1.ClosePeriodRequest
+	(*ClosePeriodResponse)(nil),        // 51: cullet.invoices.v1.ClosePeriodResponse
+	(*ListPeriodsRequest)(nil),         // 52: cullet.invoices.v1.ListPeriodsRequest
+	(*ListPeriodsResponse)(nil),        // 53: cullet.invoices.v1.ListPeriodsResponse
+	(*ExportJournalRequest)(nil),       // 54: cullet.invoices.v1.ExportJournalRequest
+	(*ExportJournalResponse)(nil),      // 55: cullet.invoices.v1.ExportJournalResponse
+	(*DraftTaxReturnRequest)(nil),      // 56: cullet.invoices.v1.DraftTaxReturnRequest
+	(*DraftTaxReturnResponse)(nil),     // 57: cullet.invoices.v1.DraftTaxReturnResponse
+	(*FileTaxReturnRequest)(nil),       // 58: cullet.invoices.v1.FileTaxReturnRequest
+	(*FileTaxReturnResponse)(nil),      // 59: cullet.invoices.v1.FileTaxReturnResponse
+	(*ListTaxReturnsRequest)(nil),      // 60: cullet.invoices.v1.ListTaxReturnsRequest
+	(*ListTaxReturnsResponse)(nil),     // 61: cullet.invoices.v1.ListTaxReturnsResponse
+	(*Invoice)(nil),                    // 62: cullet.invoices.v1.Invoice
+	(*Allocation)(nil),                 // 63: cullet.invoices.v1.Allocation
+	(*Dispute)(nil),                    // 64: cullet.invoices.v1.Dispute
+	(PaymentMethod)(0),                 // 65: cullet.invoices.v1.PaymentMethod
+	(*v1.Money)(nil),                   // 66: cullet.money.v1.Money
+	(*Remittance)(nil),                 // 67: cullet.invoices.v1.Remittance
+	(*AgingRow)(nil),                   // 68: cullet.invoices.v1.AgingRow
+	(*JournalEntry)(nil),               // 69: cullet.invoices.v1.JournalEntry
+	(*AccountBalance)(nil),             // 70: cullet.invoices.v1.AccountBalance
+	(*BookCheck)(nil),                  // 71: cullet.invoices.v1.BookCheck
+	(*timestamppb.Timestamp)(nil),      // 72: google.protobuf.Timestamp
+	(*Period)(nil),                     // 73: cullet.invoices.v1.Period
+	(*TaxReturn)(nil),                  // 74: cullet.invoices.v1.TaxReturn
 }
 var file_cullet_invoices_v1_invoices_proto_depIdxs = []int32{
-	50, // 0: cullet.invoices.v1.GetInvoiceResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	51, // 1: cullet.invoices.v1.GetInvoiceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
-	52, // 2: cullet.invoices.v1.GetInvoiceResponse.disputes:type_name -> cullet.invoices.v1.Dispute
-	50, // 3: cullet.invoices.v1.ListInvoicesResponse.invoices:type_name -> cullet.invoices.v1.Invoice
-	50, // 4: cullet.invoices.v1.InvoiceJobResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	53, // 5: cullet.invoices.v1.RecordPaymentRequest.method:type_name -> cullet.invoices.v1.PaymentMethod
-	54, // 6: cullet.invoices.v1.RecordPaymentRequest.amount:type_name -> cullet.money.v1.Money
-	54, // 7: cullet.invoices.v1.RecordPaymentRequest.fee:type_name -> cullet.money.v1.Money
-	50, // 8: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	55, // 9: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	55, // 10: cullet.invoices.v1.PostRemittanceResponse.remittances:type_name -> cullet.invoices.v1.Remittance
-	55, // 11: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	51, // 12: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
-	55, // 13: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
-	54, // 14: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
-	55, // 15: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	54, // 16: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
-	50, // 17: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	56, // 18: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
-	54, // 19: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
-	54, // 20: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
-	54, // 21: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
-	57, // 22: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
-	58, // 23: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
-	59, // 24: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
-	60, // 25: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
-	50, // 26: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
-	54, // 27: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
-	50, // 28: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	50, // 29: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	54, // 30: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
-	50, // 31: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	54, // 32: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
-	55, // 33: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	55, // 34: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	54, // 35: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
-	54, // 36: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
+	62, // 0: cullet.invoices.v1.GetInvoiceResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	63, // 1: cullet.invoices.v1.GetInvoiceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	64, // 2: cullet.invoices.v1.GetInvoiceResponse.disputes:type_name -> cullet.invoices.v1.Dispute
+	62, // 3: cullet.invoices.v1.ListInvoicesResponse.invoices:type_name -> cullet.invoices.v1.Invoice
+	62, // 4: cullet.invoices.v1.InvoiceJobResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	65, // 5: cullet.invoices.v1.RecordPaymentRequest.method:type_name -> cullet.invoices.v1.PaymentMethod
+	66, // 6: cullet.invoices.v1.RecordPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	66, // 7: cullet.invoices.v1.RecordPaymentRequest.fee:type_name -> cullet.money.v1.Money
+	62, // 8: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	67, // 9: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	67, // 10: cullet.invoices.v1.PostRemittanceResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	67, // 11: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	63, // 12: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	67, // 13: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	66, // 14: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
+	67, // 15: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	66, // 16: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
+	62, // 17: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	68, // 18: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
+	66, // 19: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
+	66, // 20: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
+	66, // 21: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
+	69, // 22: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
+	70, // 23: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
+	71, // 24: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
+	72, // 25: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
+	62, // 26: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
+	66, // 27: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
+	62, // 28: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	62, // 29: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	66, // 30: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	62, // 31: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	66, // 32: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
+	67, // 33: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	67, // 34: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	66, // 35: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
+	66, // 36: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
 	40, // 37: cullet.invoices.v1.RecordDepositRequest.lines:type_name -> cullet.invoices.v1.DepositLine
-	55, // 38: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	54, // 39: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
+	67, // 38: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	66, // 39: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
 	44, // 40: cullet.invoices.v1.SuggestAllocationsResponse.suggestions:type_name -> cullet.invoices.v1.Suggestion
-	54, // 41: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
-	52, // 42: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
-	60, // 43: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
-	0,  // 44: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
-	2,  // 45: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
-	4,  // 46: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
-	6,  // 47: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
-	8,  // 48: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
-	10, // 49: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
-	12, // 50: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
-	14, // 51: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
-	16, // 52: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
-	18, // 53: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
-	28, // 54: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
-	30, // 55: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
-	32, // 56: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
-	34, // 57: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
-	36, // 58: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
-	38, // 59: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
-	41, // 60: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
-	43, // 61: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
-	46, // 62: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
-	48, // 63: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
-	20, // 64: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
-	22, // 65: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
-	24, // 66: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
-	26, // 67: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
-	1,  // 68: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
-	3,  // 69: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
-	5,  // 70: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
-	7,  // 71: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
-	9,  // 72: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
-	11, // 73: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
-	13, // 74: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
-	15, // 75: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
-	17, // 76: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
-	19, // 77: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
-	29, // 78: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
-	31, // 79: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
-	33, // 80: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
-	35, // 81: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
-	37, // 82: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
-	39, // 83: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
-	42, // 84: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
-	45, // 85: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
-	47, // 86: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
-	49, // 87: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
-	21, // 88: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
-	23, // 89: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
-	25, // 90: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
-	27, // 91: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
-	68, // [68:92] is the sub-list for method output_type
-	44, // [44:68] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	66, // 41: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
+	64, // 42: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
+	72, // 43: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
+	73, // 44: cullet.invoices.v1.ClosePeriodResponse.period:type_name -> cullet.invoices.v1.Period
+	73, // 45: cullet.invoices.v1.ListPeriodsResponse.periods:type_name -> cullet.invoices.v1.Period
+	74, // 46: cullet.invoices.v1.DraftTaxReturnResponse.tax_return:type_name -> cullet.invoices.v1.TaxReturn
+	74, // 47: cullet.invoices.v1.FileTaxReturnResponse.tax_return:type_name -> cullet.invoices.v1.TaxReturn
+	74, // 48: cullet.invoices.v1.ListTaxReturnsResponse.tax_returns:type_name -> cullet.invoices.v1.TaxReturn
+	0,  // 49: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
+	2,  // 50: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
+	4,  // 51: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
+	6,  // 52: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
+	8,  // 53: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
+	10, // 54: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
+	12, // 55: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
+	14, // 56: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
+	16, // 57: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
+	18, // 58: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
+	28, // 59: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
+	30, // 60: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
+	32, // 61: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
+	34, // 62: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
+	36, // 63: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
+	38, // 64: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
+	41, // 65: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
+	43, // 66: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
+	46, // 67: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
+	48, // 68: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
+	20, // 69: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
+	22, // 70: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
+	24, // 71: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
+	50, // 72: cullet.invoices.v1.InvoiceService.ClosePeriod:input_type -> cullet.invoices.v1.ClosePeriodRequest
+	52, // 73: cullet.invoices.v1.InvoiceService.ListPeriods:input_type -> cullet.invoices.v1.ListPeriodsRequest
+	54, // 74: cullet.invoices.v1.InvoiceService.ExportJournal:input_type -> cullet.invoices.v1.ExportJournalRequest
+	56, // 75: cullet.invoices.v1.InvoiceService.DraftTaxReturn:input_type -> cullet.invoices.v1.DraftTaxReturnRequest
+	58, // 76: cullet.invoices.v1.InvoiceService.FileTaxReturn:input_type -> cullet.invoices.v1.FileTaxReturnRequest
+	60, // 77: cullet.invoices.v1.InvoiceService.ListTaxReturns:input_type -> cullet.invoices.v1.ListTaxReturnsRequest
+	26, // 78: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
+	1,  // 79: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
+	3,  // 80: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
+	5,  // 81: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
+	7,  // 82: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
+	9,  // 83: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
+	11, // 84: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
+	13, // 85: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
+	15, // 86: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
+	17, // 87: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
+	19, // 88: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
+	29, // 89: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
+	31, // 90: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
+	33, // 91: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
+	35, // 92: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
+	37, // 93: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
+	39, // 94: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
+	42, // 95: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
+	45, // 96: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
+	47, // 97: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
+	49, // 98: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
+	21, // 99: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
+	23, // 100: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
+	25, // 101: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
+	51, // 102: cullet.invoices.v1.InvoiceService.ClosePeriod:output_type -> cullet.invoices.v1.ClosePeriodResponse
+	53, // 103: cullet.invoices.v1.InvoiceService.ListPeriods:output_type -> cullet.invoices.v1.ListPeriodsResponse
+	55, // 104: cullet.invoices.v1.InvoiceService.ExportJournal:output_type -> cullet.invoices.v1.ExportJournalResponse
+	57, // 105: cullet.invoices.v1.InvoiceService.DraftTaxReturn:output_type -> cullet.invoices.v1.DraftTaxReturnResponse
+	59, // 106: cullet.invoices.v1.InvoiceService.FileTaxReturn:output_type -> cullet.invoices.v1.FileTaxReturnResponse
+	61, // 107: cullet.invoices.v1.InvoiceService.ListTaxReturns:output_type -> cullet.invoices.v1.ListTaxReturnsResponse
+	27, // 108: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
+	79, // [79:109] is the sub-list for method output_type
+	49, // [49:79] is the sub-list for method input_type
+	49, // [49:49] is the sub-list for extension type_name
+	49, // [49:49] is the sub-list for extension extendee
+	0,  // [0:49] is the sub-list for field type_name
 }
 
 func init() { file_cullet_invoices_v1_invoices_proto_init() }
@@ -3515,7 +4288,7 @@ func file_cullet_invoices_v1_invoices_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_invoices_v1_invoices_proto_rawDesc), len(file_cullet_invoices_v1_invoices_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   50,
+			NumMessages:   62,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -42,6 +42,12 @@ const (
 	InvoiceService_GetAging_FullMethodName           = "/cullet.invoices.v1.InvoiceService/GetAging"
 	InvoiceService_ListJournalEntries_FullMethodName = "/cullet.invoices.v1.InvoiceService/ListJournalEntries"
 	InvoiceService_GetTrialBalance_FullMethodName    = "/cullet.invoices.v1.InvoiceService/GetTrialBalance"
+	InvoiceService_ClosePeriod_FullMethodName        = "/cullet.invoices.v1.InvoiceService/ClosePeriod"
+	InvoiceService_ListPeriods_FullMethodName        = "/cullet.invoices.v1.InvoiceService/ListPeriods"
+	InvoiceService_ExportJournal_FullMethodName      = "/cullet.invoices.v1.InvoiceService/ExportJournal"
+	InvoiceService_DraftTaxReturn_FullMethodName     = "/cullet.invoices.v1.InvoiceService/DraftTaxReturn"
+	InvoiceService_FileTaxReturn_FullMethodName      = "/cullet.invoices.v1.InvoiceService/FileTaxReturn"
+	InvoiceService_ListTaxReturns_FullMethodName     = "/cullet.invoices.v1.InvoiceService/ListTaxReturns"
 	InvoiceService_CheckBooks_FullMethodName         = "/cullet.invoices.v1.InvoiceService/CheckBooks"
 )
 
@@ -55,7 +61,7 @@ type InvoiceServiceClient interface {
 	GetInvoice(ctx context.Context, in *GetInvoiceRequest, opts ...grpc.CallOption) (*GetInvoiceResponse, error)
 	// Lists documents, newest first. Filter fields: invoice_number, payer_id, is_paid, issue_date.
 	ListInvoices(ctx context.Context, in *ListInvoicesRequest, opts ...grpc.CallOption) (*ListInvoicesResponse, error)
-	// Gives the printed invoice as PDF.
+	// Gives the invoice as PDF, as UBL 2.1 (after EN 16931 where VAT applies), or as JSON.
 	GetInvoiceDocument(ctx context.Context, in *GetInvoiceDocumentRequest, opts ...grpc.CallOption) (*GetInvoiceDocumentResponse, error)
 	// Invoices a job to the motorist who pays himself, without any claim.
 	InvoiceJob(ctx context.Context, in *InvoiceJobRequest, opts ...grpc.CallOption) (*InvoiceJobResponse, error)
@@ -101,6 +107,20 @@ type InvoiceServiceClient interface {
 	ListJournalEntries(ctx context.Context, in *ListJournalEntriesRequest, opts ...grpc.CallOption) (*ListJournalEntriesResponse, error)
 	// Balance of each account as of any day; they sum to zero.
 	GetTrialBalance(ctx context.Context, in *GetTrialBalanceRequest, opts ...grpc.CallOption) (*GetTrialBalanceResponse, error)
+	// Closes a month that is over, and all before it: nothing is dated in it any more.
+	ClosePeriod(ctx context.Context, in *ClosePeriodRequest, opts ...grpc.CallOption) (*ClosePeriodResponse, error)
+	// Lists the closed months, the last first.
+	ListPeriods(ctx context.Context, in *ListPeriodsRequest, opts ...grpc.CallOption) (*ListPeriodsResponse, error)
+	// Gives the journal of some days as CSV for an accountant's program.
+	ExportJournal(ctx context.Context, in *ExportJournalRequest, opts ...grpc.CallOption) (*ExportJournalResponse, error)
+	// Drafts a tax return: what is owed to the jurisdictions of a region for some days, with the
+	// documents behind each figure. Stores nothing.
+	DraftTaxReturn(ctx context.Context, in *DraftTaxReturnRequest, opts ...grpc.CallOption) (*DraftTaxReturnResponse, error)
+	// Files a tax return of whole closed months: it is kept as it is, and does not change any more. It
+	// sends nothing to anybody.
+	FileTaxReturn(ctx context.Context, in *FileTaxReturnRequest, opts ...grpc.CallOption) (*FileTaxReturnResponse, error)
+	// Lists filed tax returns as they were filed, the last period first.
+	ListTaxReturns(ctx context.Context, in *ListTaxReturnsRequest, opts ...grpc.CallOption) (*ListTaxReturnsResponse, error)
 	// Checks every invariant of the books on the stored data.
 	CheckBooks(ctx context.Context, in *CheckBooksRequest, opts ...grpc.CallOption) (*CheckBooksResponse, error)
 }
@@ -343,6 +363,66 @@ func (c *invoiceServiceClient) GetTrialBalance(ctx context.Context, in *GetTrial
 	return out, nil
 }
 
+func (c *invoiceServiceClient) ClosePeriod(ctx context.Context, in *ClosePeriodRequest, opts ...grpc.CallOption) (*ClosePeriodResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ClosePeriodResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_ClosePeriod_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) ListPeriods(ctx context.Context, in *ListPeriodsRequest, opts ...grpc.CallOption) (*ListPeriodsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPeriodsResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_ListPeriods_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) ExportJournal(ctx context.Context, in *ExportJournalRequest, opts ...grpc.CallOption) (*ExportJournalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExportJournalResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_ExportJournal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) DraftTaxReturn(ctx context.Context, in *DraftTaxReturnRequest, opts ...grpc.CallOption) (*DraftTaxReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DraftTaxReturnResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_DraftTaxReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) FileTaxReturn(ctx context.Context, in *FileTaxReturnRequest, opts ...grpc.CallOption) (*FileTaxReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FileTaxReturnResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_FileTaxReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *invoiceServiceClient) ListTaxReturns(ctx context.Context, in *ListTaxReturnsRequest, opts ...grpc.CallOption) (*ListTaxReturnsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListTaxReturnsResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_ListTaxReturns_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *invoiceServiceClient) CheckBooks(ctx context.Context, in *CheckBooksRequest, opts ...grpc.CallOption) (*CheckBooksResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CheckBooksResponse)
@@ -363,7 +443,7 @@ type InvoiceServiceServer interface {
 	GetInvoice(context.Context, *GetInvoiceRequest) (*GetInvoiceResponse, error)
 	// Lists documents, newest first. Filter fields: invoice_number, payer_id, is_paid, issue_date.
 	ListInvoices(context.Context, *ListInvoicesRequest) (*ListInvoicesResponse, error)
-	// Gives the printed invoice as PDF.
+	// Gives the invoice as PDF, as UBL 2.1 (after EN 16931 where VAT applies), or as JSON.
 	GetInvoiceDocument(context.Context, *GetInvoiceDocumentRequest) (*GetInvoiceDocumentResponse, error)
 	// Invoices a job to the motorist who pays himself, without any claim.
 	InvoiceJob(context.Context, *InvoiceJobRequest) (*InvoiceJobResponse, error)
@@ -409,6 +489,20 @@ type InvoiceServiceServer interface {
 	ListJournalEntries(context.Context, *ListJournalEntriesRequest) (*ListJournalEntriesResponse, error)
 	// Balance of each account as of any day; they sum to zero.
 	GetTrialBalance(context.Context, *GetTrialBalanceRequest) (*GetTrialBalanceResponse, error)
+	// Closes a month that is over, and all before it: nothing is dated in it any more.
+	ClosePeriod(context.Context, *ClosePeriodRequest) (*ClosePeriodResponse, error)
+	// Lists the closed months, the last first.
+	ListPeriods(context.Context, *ListPeriodsRequest) (*ListPeriodsResponse, error)
+	// Gives the journal of some days as CSV for an accountant's program.
+	ExportJournal(context.Context, *ExportJournalRequest) (*ExportJournalResponse, error)
+	// Drafts a tax return: what is owed to the jurisdictions of a region for some days, with the
+	// documents behind each figure. Stores nothing.
+	DraftTaxReturn(context.Context, *DraftTaxReturnRequest) (*DraftTaxReturnResponse, error)
+	// Files a tax return of whole closed months: it is kept as it is, and does not change any more. It
+	// sends nothing to anybody.
+	FileTaxReturn(context.Context, *FileTaxReturnRequest) (*FileTaxReturnResponse, error)
+	// Lists filed tax returns as they were filed, the last period first.
+	ListTaxReturns(context.Context, *ListTaxReturnsRequest) (*ListTaxReturnsResponse, error)
 	// Checks every invariant of the books on the stored data.
 	CheckBooks(context.Context, *CheckBooksRequest) (*CheckBooksResponse, error)
 	mustEmbedUnimplementedInvoiceServiceServer()
@@ -489,6 +583,24 @@ func (UnimplementedInvoiceServiceServer) ListJournalEntries(context.Context, *Li
 }
 func (UnimplementedInvoiceServiceServer) GetTrialBalance(context.Context, *GetTrialBalanceRequest) (*GetTrialBalanceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetTrialBalance not implemented")
+}
+func (UnimplementedInvoiceServiceServer) ClosePeriod(context.Context, *ClosePeriodRequest) (*ClosePeriodResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ClosePeriod not implemented")
+}
+func (UnimplementedInvoiceServiceServer) ListPeriods(context.Context, *ListPeriodsRequest) (*ListPeriodsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPeriods not implemented")
+}
+func (UnimplementedInvoiceServiceServer) ExportJournal(context.Context, *ExportJournalRequest) (*ExportJournalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExportJournal not implemented")
+}
+func (UnimplementedInvoiceServiceServer) DraftTaxReturn(context.Context, *DraftTaxReturnRequest) (*DraftTaxReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DraftTaxReturn not implemented")
+}
+func (UnimplementedInvoiceServiceServer) FileTaxReturn(context.Context, *FileTaxReturnRequest) (*FileTaxReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FileTaxReturn not implemented")
+}
+func (UnimplementedInvoiceServiceServer) ListTaxReturns(context.Context, *ListTaxReturnsRequest) (*ListTaxReturnsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListTaxReturns not implemented")
 }
 func (UnimplementedInvoiceServiceServer) CheckBooks(context.Context, *CheckBooksRequest) (*CheckBooksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CheckBooks not implemented")
@@ -928,6 +1040,114 @@ func _InvoiceService_GetTrialBalance_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InvoiceService_ClosePeriod_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ClosePeriodRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).ClosePeriod(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_ClosePeriod_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).ClosePeriod(ctx, req.(*ClosePeriodRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_ListPeriods_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPeriodsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).ListPeriods(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_ListPeriods_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).ListPeriods(ctx, req.(*ListPeriodsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_ExportJournal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExportJournalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).ExportJournal(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_ExportJournal_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).ExportJournal(ctx, req.(*ExportJournalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_DraftTaxReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DraftTaxReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).DraftTaxReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_DraftTaxReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).DraftTaxReturn(ctx, req.(*DraftTaxReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_FileTaxReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FileTaxReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).FileTaxReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_FileTaxReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).FileTaxReturn(ctx, req.(*FileTaxReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InvoiceService_ListTaxReturns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListTaxReturnsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).ListTaxReturns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_ListTaxReturns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).ListTaxReturns(ctx, req.(*ListTaxReturnsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InvoiceService_CheckBooks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CheckBooksRequest)
 	if err := dec(in); err != nil {
@@ -1044,6 +1264,30 @@ var InvoiceService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetTrialBalance",
 			Handler:    _InvoiceService_GetTrialBalance_Handler,
+		},
+		{
+			MethodName: "ClosePeriod",
+			Handler:    _InvoiceService_ClosePeriod_Handler,
+		},
+		{
+			MethodName: "ListPeriods",
+			Handler:    _InvoiceService_ListPeriods_Handler,
+		},
+		{
+			MethodName: "ExportJournal",
+			Handler:    _InvoiceService_ExportJournal_Handler,
+		},
+		{
+			MethodName: "DraftTaxReturn",
+			Handler:    _InvoiceService_DraftTaxReturn_Handler,
+		},
+		{
+			MethodName: "FileTaxReturn",
+			Handler:    _InvoiceService_FileTaxReturn_Handler,
+		},
+		{
+			MethodName: "ListTaxReturns",
+			Handler:    _InvoiceService_ListTaxReturns_Handler,
 		},
 		{
 			MethodName: "CheckBooks",
