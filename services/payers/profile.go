@@ -57,6 +57,9 @@ type Profile struct {
 	Channel string `json:"channel" validate:"max=20"`
 	// Address is where the channel delivers: a URL, or a folder's name.
 	Address string `json:"address" validate:"max=500"`
+	// HostKeys are the keys by which the payer's SFTP server is known, each a line "ssh-ed25519 AAAA...";
+	// without one nothing is sent there.
+	HostKeys []string `json:"host_keys,omitempty" validate:"max=10,dive,max=1000"`
 	// IsReleasedByItself lets the nightly run release what is ready.
 	IsReleasedByItself bool `json:"is_released_by_itself,omitempty"`
 	// IsInvoicedTogether bills all claims of one release on one invoice.
@@ -102,11 +105,14 @@ type Payer struct {
 // and never leaves the server.
 type Credentials struct {
 	BearerToken   string `json:"bearer_token,omitempty"`
+	Password      string `json:"password,omitempty"`
+	PrivateKey    string `json:"private_key,omitempty"`
 	WebhookSecret string `json:"webhook_secret,omitempty"`
 }
 
 // LogValue keeps credentials out of logs.
 func (c Credentials) LogValue() slog.Value {
 	return slog.GroupValue(slog.Bool("has_bearer_token", c.BearerToken != ""),
+		slog.Bool("has_password", c.Password != ""), slog.Bool("has_private_key", c.PrivateKey != ""),
 		slog.Bool("has_webhook_secret", c.WebhookSecret != ""))
 }

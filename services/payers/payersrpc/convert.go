@@ -34,7 +34,7 @@ func toProfile(p payers.Profile) *payersv1.PayerProfile {
 		Address: p.Address, IsReleasedByItself: p.IsReleasedByItself, IsInvoicedTogether: p.IsInvoicedTogether,
 		Telephone: p.Telephone, Hours: p.Hours, IsTest: p.IsTest, BuyerStatus: string(p.Buyer.Status),
 		DuplicateWindowDays: int32(p.DuplicateWindowDays), X12: toX12(p.X12), Csv: toCSV(p.CSV),
-		MaxClaimsPerFile: int32(p.MaxClaimsPerFile),
+		MaxClaimsPerFile: int32(p.MaxClaimsPerFile), HostKeys: p.HostKeys,
 	}
 	if c := p.Buyer.Certificate; c != nil {
 		message.CertificateNumber, message.CertificateJurisdiction = c.Number, c.Jurisdiction
@@ -62,6 +62,7 @@ func fromProfile(m *payersv1.PayerProfile) payers.Profile {
 		IsTest: m.GetIsTest(), DuplicateWindowDays: int(m.GetDuplicateWindowDays()),
 		Buyer: tax.Buyer{Status: tax.BuyerStatus(m.GetBuyerStatus())},
 		X12:   fromX12(m.GetX12()), CSV: fromCSV(m.GetCsv()), MaxClaimsPerFile: int(m.GetMaxClaimsPerFile()),
+		HostKeys: m.GetHostKeys(),
 	}
 	if number := m.GetCertificateNumber(); number != "" {
 		p.Buyer.Certificate = &tax.Certificate{Number: number, Jurisdiction: m.GetCertificateJurisdiction(),
