@@ -47,7 +47,11 @@ type Profile struct {
 	IsFilingCountedFromLoss     bool `json:"is_filing_counted_from_loss,omitempty"`
 	IsDeductibleWaivedForRepair bool `json:"is_deductible_waived_for_repair,omitempty"`
 	IsMobileWorkPaid            bool `json:"is_mobile_work_paid,omitempty"`
-	DuplicateWindowDays         int  `json:"duplicate_window_days,omitempty" validate:"min=0,max=3660"`
+	// Each of these is 0 when the payer sets no limit; earlier repairs count for the glass.
+	MaxRepairsPerClaim  int `json:"max_repairs_per_claim,omitempty" validate:"min=0,max=100"`
+	MaxRepairsPerGlass  int `json:"max_repairs_per_glass,omitempty" validate:"min=0,max=100"`
+	LongestCrackMM      int `json:"longest_crack_mm,omitempty" validate:"min=0,max=10000"`
+	DuplicateWindowDays int `json:"duplicate_window_days,omitempty" validate:"min=0,max=3660"`
 	// AnswerDays is within how many days after submission an answer is owed; 0 means 14.
 	AnswerDays int `json:"answer_days,omitempty" validate:"min=0,max=366"`
 	// PaymentDays is the term of the invoice; 0 means 30.

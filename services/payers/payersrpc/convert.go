@@ -35,6 +35,7 @@ func toProfile(p payers.Profile) *payersv1.PayerProfile {
 		Telephone: p.Telephone, Hours: p.Hours, IsTest: p.IsTest, BuyerStatus: string(p.Buyer.Status),
 		DuplicateWindowDays: int32(p.DuplicateWindowDays), X12: toX12(p.X12), Csv: toCSV(p.CSV),
 		MaxClaimsPerFile: int32(p.MaxClaimsPerFile), HostKeys: p.HostKeys,
+		MaxRepairsPerClaim: int32(p.MaxRepairsPerClaim), MaxRepairsPerGlass: int32(p.MaxRepairsPerGlass), LongestCrackMm: int32(p.LongestCrackMM),
 	}
 	if c := p.Buyer.Certificate; c != nil {
 		message.CertificateNumber, message.CertificateJurisdiction = c.Number, c.Jurisdiction
@@ -62,7 +63,8 @@ func fromProfile(m *payersv1.PayerProfile) payers.Profile {
 		IsTest: m.GetIsTest(), DuplicateWindowDays: int(m.GetDuplicateWindowDays()),
 		Buyer: tax.Buyer{Status: tax.BuyerStatus(m.GetBuyerStatus())},
 		X12:   fromX12(m.GetX12()), CSV: fromCSV(m.GetCsv()), MaxClaimsPerFile: int(m.GetMaxClaimsPerFile()),
-		HostKeys: m.GetHostKeys(),
+		HostKeys: m.GetHostKeys(), MaxRepairsPerClaim: int(m.GetMaxRepairsPerClaim()),
+		MaxRepairsPerGlass: int(m.GetMaxRepairsPerGlass()), LongestCrackMM: int(m.GetLongestCrackMm()),
 	}
 	if number := m.GetCertificateNumber(); number != "" {
 		p.Buyer.Certificate = &tax.Certificate{Number: number, Jurisdiction: m.GetCertificateJurisdiction(),

@@ -65,6 +65,7 @@ func full() *payersv1.PayerProfile {
 		IsReleasedByItself: true, IsInvoicedTogether: true, Telephone: "800-555-0100", Hours: "Mon-Fri\n8-17", IsTest: true,
 		BuyerStatus: "EXEMPT_GOVERNMENT", CertificateNumber: "OH-1", CertificateJurisdiction: "US-OH",
 		CertificateValidFrom: "2026-01-01", CertificateValidTo: "2026-12-31", DuplicateWindowDays: 365,
+		MaxRepairsPerClaim: 4, MaxRepairsPerGlass: 5, LongestCrackMm: 150,
 		PriceAgreements: []*payersv1.PriceAgreement{{
 			Key: "Lantern 2026-01", ValidFrom: "2026-01-01", ValidTo: "2026-06-30", FirstRepair: usd(8995), FurtherRepair: usd(2000),
 			CrackRepair: usd(12000), CrackBaseMm: 150, CrackFurther_25Mm: usd(1500), TripCharge: usd(1500), MaxRepairs: 3,

@@ -375,9 +375,15 @@ type PayerProfile struct {
 	MaxClaimsPerFile int32 `protobuf:"varint,31,opt,name=max_claims_per_file,json=maxClaimsPerFile,proto3" json:"max_claims_per_file,omitempty"`
 	// Keys by which the payer's SFTP server is known, each as "ssh-ed25519 AAAA..."; needed with the
 	// channel "sftp".
-	HostKeys      []string `protobuf:"bytes,32,rep,name=host_keys,json=hostKeys,proto3" json:"host_keys,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	HostKeys []string `protobuf:"bytes,32,rep,name=host_keys,json=hostKeys,proto3" json:"host_keys,omitempty"`
+	// Most repairs on one claim; 0 means no limit.
+	MaxRepairsPerClaim int32 `protobuf:"varint,33,opt,name=max_repairs_per_claim,json=maxRepairsPerClaim,proto3" json:"max_repairs_per_claim,omitempty"`
+	// Most repairs that one glass may have, earlier ones included; 0 means no limit.
+	MaxRepairsPerGlass int32 `protobuf:"varint,34,opt,name=max_repairs_per_glass,json=maxRepairsPerGlass,proto3" json:"max_repairs_per_glass,omitempty"`
+	// Longest crack that is paid, in millimetres; 0 means no limit.
+	LongestCrackMm int32 `protobuf:"varint,35,opt,name=longest_crack_mm,json=longestCrackMm,proto3" json:"longest_crack_mm,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *PayerProfile) Reset() {
@@ -632,6 +638,27 @@ func (x *PayerProfile) GetHostKeys() []string {
 		return x.HostKeys
 	}
 	return nil
+}
+
+func (x *PayerProfile) GetMaxRepairsPerClaim() int32 {
+	if x != nil {
+		return x.MaxRepairsPerClaim
+	}
+	return 0
+}
+
+func (x *PayerProfile) GetMaxRepairsPerGlass() int32 {
+	if x != nil {
+		return x.MaxRepairsPerGlass
+	}
+	return 0
+}
+
+func (x *PayerProfile) GetLongestCrackMm() int32 {
+	if x != nil {
+		return x.LongestCrackMm
+	}
+	return 0
 }
 
 // How X12 interchanges of one payer are addressed, as agreed with it.
@@ -1610,7 +1637,7 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\x13spread_basis_points\x18\x0e \x01(\x05R\x11spreadBasisPoints\"E\n" +
 	"\vPhotoDemand\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\"\n" +
-	"\ris_per_damage\x18\x02 \x01(\bR\visPerDamage\"\x91\v\n" +
+	"\ris_per_damage\x18\x02 \x01(\bR\visPerDamage\"\xa1\f\n" +
 	"\fPayerProfile\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\x05R\aversion\x12'\n" +
 	"\x0frequired_fields\x18\x02 \x03(\tR\x0erequiredFields\x12)\n" +
@@ -1645,7 +1672,10 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\x03x12\x18\x1d \x01(\v2\x1d.cullet.payers.v1.X12SettingsR\x03x12\x12/\n" +
 	"\x03csv\x18\x1e \x01(\v2\x1d.cullet.payers.v1.CsvSettingsR\x03csv\x12-\n" +
 	"\x13max_claims_per_file\x18\x1f \x01(\x05R\x10maxClaimsPerFile\x12\x1b\n" +
-	"\thost_keys\x18  \x03(\tR\bhostKeys\"\xd5\x02\n" +
+	"\thost_keys\x18  \x03(\tR\bhostKeys\x121\n" +
+	"\x15max_repairs_per_claim\x18! \x01(\x05R\x12maxRepairsPerClaim\x121\n" +
+	"\x15max_repairs_per_glass\x18\" \x01(\x05R\x12maxRepairsPerGlass\x12(\n" +
+	"\x10longest_crack_mm\x18# \x01(\x05R\x0elongestCrackMm\"\xd5\x02\n" +
 	"\vX12Settings\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\tR\aversion\x12)\n" +
 	"\x10sender_qualifier\x18\x02 \x01(\tR\x0fsenderQualifier\x12\x1b\n" +
