@@ -5,6 +5,7 @@ import (
 
 	"cullet/adapters/channel/folder"
 	httpschannel "cullet/adapters/channel/https"
+	sftpchannel "cullet/adapters/channel/sftp"
 	csvformat "cullet/adapters/format/csv"
 	jsonformat "cullet/adapters/format/json"
 	"cullet/adapters/format/ubl"
@@ -65,6 +66,7 @@ type ChannelOptions struct {
 func Channels(o ChannelOptions) []claims.Channel {
 	channels := []claims.Channel{
 		httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}),
+		sftpchannel.New(),
 	}
 	if o.Folders != "" {
 		channels = append(channels, folder.New(folder.Options{Root: o.Folders}))

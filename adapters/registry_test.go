@@ -42,10 +42,10 @@ func TestNamesAreUnique(t *testing.T) {
 		}
 		channels[c.Name()] = true
 	}
-	if !channels["https"] || !channels["folder"] {
+	if !channels["https"] || !channels["folder"] || !channels["sftp"] {
 		t.Errorf("got channels %v", channels)
 	}
-	if got := len(adapters.Channels(adapters.ChannelOptions{})); got != 1 {
-		t.Errorf("without a root of folders there are %d channels, want https alone", got)
+	if got := len(adapters.Channels(adapters.ChannelOptions{})); got != 2 {
+		t.Errorf("without a root of folders there are %d channels, want https and sftp", got)
 	}
 }

@@ -54,6 +54,9 @@ func document(number int64, variant string) claims.Document {
 		MediaType: "application/json", Hash: hex.EncodeToString(sum[:]), Content: []byte(content)}
 }
 
+// Document makes a document of a control number, for tests of a channel beside the suite.
+func Document(number int64) claims.Document { return document(number, "") }
+
 // mustHave holds what the partner has against what was sent.
 func mustHave(t *testing.T, p Partner, sent ...claims.Document) {
 	t.Helper()

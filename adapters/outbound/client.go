@@ -27,7 +27,7 @@ func Client(o Options) *http.Client {
 		Transport: &http.Transport{
 			// Nil on purpose: a proxy would connect to what we may not.
 			Proxy:                  nil,
-			DialContext:            open().dial,
+			DialContext:            open(judge).dial,
 			TLSClientConfig:        &tls.Config{RootCAs: o.RootCAs, MinVersion: tls.VersionTLS12},
 			TLSHandshakeTimeout:    10 * time.Second,
 			ExpectContinueTimeout:  time.Second,

@@ -221,11 +221,11 @@ func TestReleaseBuildDoesNotReachLoopback(t *testing.T) {
 	}
 	// The second lock, at the socket, holds without the first.
 	to := netip.MustParseAddrPort(server.Listener.Addr().String())
-	if _, err := open().connect(t.Context(), to); reasonOf(err) != ReasonPort {
+	if _, err := open(judge).connect(t.Context(), to); reasonOf(err) != ReasonPort {
 		t.Errorf("connect without the first lock: %v, want %s", err, ReasonPort)
 	}
 	loopback := netip.AddrPortFrom(to.Addr(), 443)
-	if _, err := open().connect(t.Context(), loopback); reasonOf(err) != ReasonDenied {
+	if _, err := open(judge).connect(t.Context(), loopback); reasonOf(err) != ReasonDenied {
 		t.Errorf("connect without the first lock: %v, want %s", err, ReasonDenied)
 	}
 	if got := served.Load(); got != 0 {

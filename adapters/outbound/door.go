@@ -29,8 +29,11 @@ const connectTimeout = 5 * time.Second
 // maxAddresses bounds how many addresses of one name are tried.
 const maxAddresses = 8
 
-// judge tells whether an address may be connected to.
-func judge(to netip.AddrPort) error {
+// judge tells whether an address may be connected to by https.
+func judge(to netip.AddrPort) error { return judgeBy(guard, "443 and 8443", to) }
+
+// judgeBy is judge for the ports of another protocol.
+func judgeBy(guard *ssrf.Guardian, ports string, to netip.AddrPort) error {
 	if LoopbackOpen && to.Addr().Unmap().IsLoopback() {
 		return nil
 	}
@@ -40,7 +43,7 @@ func judge(to netip.AddrPort) error {
 			reason = ReasonPort
 		}
 		return errs.Newf(errs.Invalid, reason, "%s may not be connected to; "+
-			"only public addresses on ports 443 and 8443 may", to).Because(err)
+			"only public addresses on ports %s may", to, ports).Because(err)
 	}
 	return nil
 }
@@ -67,11 +70,13 @@ func Warning() string {
 type door struct {
 	resolve func(ctx context.Context, host string) ([]netip.Addr, error)
 	connect func(ctx context.Context, to netip.AddrPort) (net.Conn, error)
+	// judge is that of the protocol; nil is that of https.
+	judge func(to netip.AddrPort) error
 }
 
 // open gives the door that binaries use. The resolver is Go's own: C libraries read hosts such
 // as 0xa9fea9fe as addresses.
-func open() *door {
+func open(judge func(netip.AddrPort) error) *door {
 	resolver := &net.Resolver{PreferGo: true}
 	// The control function judges once more, at the socket, what was judged already: a second
 	// lock for the day someone changes the first.
@@ -84,6 +89,7 @@ func open() *door {
 			return judge(to)
 		}}
 	return &door{
+		judge: judge,
 		resolve: func(ctx context.Context, host string) ([]netip.Addr, error) {
 			return resolver.LookupNetIP(ctx, "ip", host)
 		},
@@ -108,8 +114,12 @@ func (d *door) dial(ctx context.Context, _, address string) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
+	allowed := d.judge
+	if allowed == nil {
+		allowed = judge
+	}
 	for _, addr := range addrs {
-		if err := judge(netip.AddrPortFrom(addr, uint16(port))); err != nil {
+		if err := allowed(netip.AddrPortFrom(addr, uint16(port))); err != nil {
 			return nil, err
 		}
 	}

@@ -11,6 +11,11 @@ type Destination struct {
 	Address string
 	// BearerToken is empty when the payer wants none.
 	BearerToken string
+	// Password and PrivateKey (PEM) are for the channels that sign in; either may be empty.
+	Password   string
+	PrivateKey string
+	// HostKeys are the keys by which the payer's server is known, as lines of an authorized_keys file.
+	HostKeys []string
 }
 
 // Document is a stored document on its way: what is sent again is sent with the same bytes,

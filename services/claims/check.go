@@ -20,6 +20,9 @@ const (
 	FamilyLaw           Family = "law"
 	FamilyDuplicates    Family = "duplicates"
 	FamilyPayer         Family = "payer"
+	FamilyDocuments     Family = "documents"
+	FamilyTax           Family = "tax"
+	FamilyPrice         Family = "price"
 )
 
 // Rule is one check of a claim. Its code never changes.
@@ -32,6 +35,8 @@ type Rule struct {
 	// Fix says what mends a broken rule.
 	Fix    string
 	Source finding.Source
+	// IsOverrulable lets whoever has the right overrule a breach with a reason that is kept.
+	IsOverrulable bool
 	// check reports every breach; reporting nothing means that the rule holds.
 	check func(c *Case, broken report)
 }
@@ -44,7 +49,7 @@ type report func(path, sentence, suggestion string, other ...jobs.PhotoHash)
 func Rules() []Rule {
 	var all []Rule
 	for _, family := range [][]Rule{vehicleRules, damageRules, processRules, photoRules, pictureRules, coverageRules,
-		dateRules, authorizationRules, lawRules, duplicateRules, payerRules, formatRules} {
+		dateRules, authorizationRules, documentRules, visitRules, lawRules, duplicateRules, payerRules, formatRules} {
 		all = append(all, family...)
 	}
 	return all

@@ -3,9 +3,10 @@ package claims
 import (
 	"fmt"
 	"slices"
+	"time"
 
+	"cullet/services/access"
 	"cullet/services/finding"
-	"cullet/services/payers"
 )
 
 var authorizationRules = []Rule{
@@ -96,43 +97,47 @@ var authorizationRules = []Rule{
 			}
 		},
 	},
-}
-
-// lawRules are blocks of law. Each names its statute and the day it was read, and defers to the
-// shop's lawyer: the printed statute comes first.
-var lawRules = []Rule{
 	{
-		Code: "LAW-KY-NUMBER-FIRST", Family: FamilyLaw, Severity: finding.Stop,
-		Demand: "In Kentucky no contract is made before the first-party claim has its number.",
-		Fix: "Enter the payer's number of the loss or the authorization, or keep the written statement that the " +
-			"statute allows instead. Confirm with the shop's lawyer.",
-		Source: finding.Source{Citation: "KRS 367.361(3)", Known: finding.Read, ReadOn: "2026-11-25"},
+		Code: "AUTH-AFTER-WORK", Family: FamilyAuthorization, Severity: finding.Caution,
+		Demand: "The authorization was given before the work began.",
+		Fix:    "Correct the time if it was entered wrongly; else ask the payer's desk whether it holds for work done before.",
+		Source: commonPractice,
 		check: func(c *Case, broken report) {
-			if c.Payer.Kind != payers.Insurer || repairState(c) != "KY" {
+			if at := c.Coverage.Authorization.GiveTime; at != nil && at.After(c.Job.Record.StartTime) {
+				broken("coverage.authorization.give_time", fmt.Sprintf("The authorization was given at %s; the work began at %s.",
+					clock(c, *at), clock(c, c.Job.Record.StartTime)), "")
+			}
+		},
+	},
+	{
+		Code: "AUTH-OVER-BEFORE-GIVEN", Family: FamilyAuthorization, Severity: finding.Caution,
+		Demand: "The authorization does not end before it was given.",
+		Fix:    "Compare both days with what was written down.",
+		Source: ownRule,
+		check: func(c *Case, broken report) {
+			a := c.Coverage.Authorization
+			if a.GiveTime == nil || a.ValidTo == "" {
 				return
 			}
-			if c.Coverage.LossReference == "" && c.Coverage.Authorization.Number == "" {
-				broken("coverage.loss_reference", "The repair was in Kentucky, and neither a claim number nor a referral number is recorded.", "")
+			if given := c.Shop.Today(*a.GiveTime); given > a.ValidTo {
+				broken("coverage.authorization.valid_to", fmt.Sprintf("The authorization was given on %s and would have held until %s.", given, a.ValidTo), "")
 			}
 		},
 	},
 	{
-		Code: "LAW-AZ-WRITTEN", Family: FamilyLaw, Severity: finding.Stop,
-		Demand: "In Arizona the work was authorized in writing.",
-		Fix:    "Amend the record with who signed and when. Confirm with the shop's lawyer.",
-		Source: finding.Source{Citation: "A.R.S. 20-463.01", Known: finding.Read, ReadOn: "2026-11-25"},
+		Code: "AUTH-IS-POLICY", Family: FamilyAuthorization, Severity: finding.Caution,
+		Demand: "The authorization number is not the policy number once more.",
+		Fix:    "Compare with what was written down: one of the two fields holds the other's number.",
+		Source: ownRule,
 		check: func(c *Case, broken report) {
-			if c.Payer.Kind == payers.Insurer && repairState(c) == "AZ" && c.Job.Record.WorkAuthorization.SignedBy == "" {
-				broken("job.work_authorization", "The repair was in Arizona, and no written authorization is recorded.", "")
+			if n := c.Coverage.Authorization.Number; n != "" && n == c.Coverage.PolicyNumber {
+				broken("coverage.authorization.number", fmt.Sprintf("Authorization number and policy number are both %q.", n), "")
 			}
 		},
 	},
 }
 
-// repairState is the state of the place of repair: the address of mobile work, else the shop's.
-func repairState(c *Case) string {
-	if state := c.Job.Record.Place.Address.State; state != "" {
-		return state
-	}
-	return c.Shop.Address.State
+// clock gives a moment in the zone of the place of repair.
+func clock(c *Case, at time.Time) string {
+	return at.In(access.Zone(c.Job.Record.TimeZone)).Format("2006-01-02 15:04")
 }

@@ -49,6 +49,36 @@ var duplicateRules = []Rule{
 			}
 		},
 	},
+	{
+		Code: "DUPLICATE-OTHER-PAYER", Family: FamilyDuplicates, Severity: finding.Stop,
+		Demand: "The visit is not claimed from another payer at the same time.",
+		Fix:    "Withdraw the claim on the payer that does not owe it.",
+		Source: commonPractice,
+		check: func(c *Case, broken report) {
+			for _, e := range c.Earlier {
+				if e.Job == c.Job.ID && e.Payer != c.Payer.ID && e.State != Withdrawn && e.State != Denied && e.State != Rejected {
+					broken("coverage.payer_code", fmt.Sprintf("Claim %s asks another payer for the same visit, and it is %s.", e.Number, e.State.Words()), "")
+				}
+			}
+		},
+	},
+	{
+		Code: "DUPLICATE-MANY", Family: FamilyDuplicates, Severity: finding.Caution,
+		Demand: "The vehicle had fewer than three other claims within a year.",
+		Fix:    "Look at the earlier claims and their photos side by side.",
+		Source: ownRule,
+		check: func(c *Case, broken report) {
+			since, n := repairDay(c).AddDate(-1, 0, 0).Format(time.DateOnly), 0
+			for _, e := range c.Earlier {
+				if e.VIN == c.Job.Record.Vehicle.VIN && e.Job != c.Job.ID && e.State != Withdrawn && e.RepairDate >= since {
+					n++
+				}
+			}
+			if n >= 3 {
+				broken("job.vehicle.vin", fmt.Sprintf("The vehicle had %d other claims since %s.", n, since), "")
+			}
+		},
+	},
 }
 
 // sameDamage looks for a damage of the case that the earlier claim bills as well.
@@ -87,17 +117,3 @@ func alike(a, b jobs.Damage) bool {
 }
 
 func near(a, b repairability.Length) bool { return a-b <= samePlace && b-a <= samePlace }
-
-var payerRules = []Rule{
-	{
-		Code: "PAYER-MOBILE-NOT-PAID", Family: FamilyPayer, Severity: finding.Caution,
-		Demand: "Mobile work is billed only where the payer pays for it.",
-		Fix:    "Nothing to mend: the trip is not billed. Tell the technician.",
-		Source: profileSource,
-		check: func(c *Case, broken report) {
-			if c.Job.Record.Place.IsMobile && !c.Payer.Profile.IsMobileWorkPaid {
-				broken("job.place_of_repair.is_mobile", fmt.Sprintf("%s does not pay for the trip of mobile work.", c.Payer.Name), "")
-			}
-		},
-	},
-}

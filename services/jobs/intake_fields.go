@@ -175,10 +175,11 @@ var intakeFields = slices.Concat(
 	under("motorist.", TextField, "customer_id", "name", "telephone", "email"),
 	addressUnder("motorist."),
 	under("coverage.", TextField, "payer_code", "policy_number", "insured_name", "loss_state", "loss_reference",
-		"purchase_order", "cost_centre", "policy_state"),
-	under("coverage.", DayField, "date_of_loss"),
+		"purchase_order", "cost_centre", "policy_state", "fraud_statement_state"),
+	under("coverage.", DayField, "date_of_loss", "policy_date", "written_statement_date"),
 	[]IntakeField{
 		choice("coverage.cause_of_loss", "", "ROAD_DEBRIS", "WEATHER", "VANDALISM", "UNKNOWN"),
+		choice("coverage.payment_document", "", "DIRECTION_TO_PAY", "ASSIGNMENT"),
 		choice("coverage.deductible_basis", "DEDUCTIBLE_BASIS_", "APPLIES", "WAIVED_BY_PAYER", "STATUTE", "ENDORSEMENT"),
 		{Path: "coverage.deductible", Kind: SumField},
 	},

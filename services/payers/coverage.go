@@ -49,4 +49,12 @@ type Coverage struct {
 	PurchaseOrder   string          `json:"purchase_order,omitempty" validate:"max=60"`
 	CostCentre      string          `json:"cost_centre,omitempty" validate:"max=60"`
 	PolicyState     string          `json:"policy_state,omitempty" validate:"max=10"`
+	// PolicyDate is when the policy was issued or last renewed.
+	PolicyDate string `json:"policy_date,omitempty" validate:"omitempty,datetime=2006-01-02"`
+	// PaymentDocument is DIRECTION_TO_PAY or ASSIGNMENT; empty when not said.
+	PaymentDocument string `json:"payment_document,omitempty" validate:"omitempty,oneof=DIRECTION_TO_PAY ASSIGNMENT"`
+	// WrittenStatementDate is the day of the statement that a statute allows instead of the payer's number.
+	WrittenStatementDate string `json:"written_statement_date,omitempty" validate:"omitempty,datetime=2006-01-02"`
+	// FraudStatementState is whose fraud statement stands above the motorist's signature.
+	FraudStatementState string `json:"fraud_statement_state,omitempty" validate:"max=10"`
 }

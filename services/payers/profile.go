@@ -57,7 +57,11 @@ type Profile struct {
 	IsFilingCountedFromLoss     bool `json:"is_filing_counted_from_loss,omitempty"`
 	IsDeductibleWaivedForRepair bool `json:"is_deductible_waived_for_repair,omitempty"`
 	IsMobileWorkPaid            bool `json:"is_mobile_work_paid,omitempty"`
-	DuplicateWindowDays         int  `json:"duplicate_window_days,omitempty" validate:"min=0,max=3660"`
+	// Each of these is 0 when the payer sets no limit; earlier repairs count for the glass.
+	MaxRepairsPerClaim  int `json:"max_repairs_per_claim,omitempty" validate:"min=0,max=100"`
+	MaxRepairsPerGlass  int `json:"max_repairs_per_glass,omitempty" validate:"min=0,max=100"`
+	LongestCrackMM      int `json:"longest_crack_mm,omitempty" validate:"min=0,max=10000"`
+	DuplicateWindowDays int `json:"duplicate_window_days,omitempty" validate:"min=0,max=3660"`
 	// AnswerDays is within how many days after submission an answer is owed; 0 means 14.
 	AnswerDays int `json:"answer_days,omitempty" validate:"min=0,max=366"`
 	// PaymentDays is the term of the invoice; 0 means 30.
@@ -67,6 +71,9 @@ type Profile struct {
 	Channel string `json:"channel" validate:"max=20"`
 	// Address is where the channel delivers: a URL, or a folder's name.
 	Address string `json:"address" validate:"max=500"`
+	// HostKeys are the keys by which the payer's SFTP server is known, each a line "ssh-ed25519 AAAA...";
+	// without one nothing is sent there.
+	HostKeys []string `json:"host_keys,omitempty" validate:"max=10,dive,max=1000"`
 	// IsReleasedByItself lets the nightly run release what is ready.
 	IsReleasedByItself bool `json:"is_released_by_itself,omitempty"`
 	// IsInvoicedTogether bills all claims of one release on one invoice.
@@ -112,11 +119,14 @@ type Payer struct {
 // and never leaves the server.
 type Credentials struct {
 	BearerToken   string `json:"bearer_token,omitempty"`
+	Password      string `json:"password,omitempty"`
+	PrivateKey    string `json:"private_key,omitempty"`
 	WebhookSecret string `json:"webhook_secret,omitempty"`
 }
 
 // LogValue keeps credentials out of logs.
 func (c Credentials) LogValue() slog.Value {
 	return slog.GroupValue(slog.Bool("has_bearer_token", c.BearerToken != ""),
+		slog.Bool("has_password", c.Password != ""), slog.Bool("has_private_key", c.PrivateKey != ""),
 		slog.Bool("has_webhook_secret", c.WebhookSecret != ""))
 }

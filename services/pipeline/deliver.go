@@ -95,7 +95,7 @@ func (p *Pipeline) deliver(ctx context.Context, shop ident.Shop, id ident.Batch,
 	}
 	sending, cancel := context.WithTimeout(ctx, sendTimeout)
 	defer cancel()
-	receipt, err := channel.Deliver(sending, claims.Destination{Address: payer.Profile.Address, BearerToken: secret.BearerToken},
+	receipt, err := channel.Deliver(sending, destination(payer, secret),
 		claims.Document{ControlNumber: batch.ControlNumber, FileName: batch.FileName, MediaType: batch.MediaType,
 			Hash: batch.Hash, Content: content})
 	switch {
@@ -105,6 +105,12 @@ func (p *Pipeline) deliver(ctx context.Context, shop ident.Shop, id ident.Batch,
 		return p.unknown(ctx, batch, err)
 	}
 	return p.arrived(ctx, batch, payer, receipt)
+}
+
+// destination is where and how a payer takes documents.
+func destination(payer payers.Payer, secret payers.Credentials) claims.Destination {
+	return claims.Destination{Address: payer.Profile.Address, BearerToken: secret.BearerToken, Password: secret.Password,
+		PrivateKey: secret.PrivateKey, HostKeys: payer.Profile.HostKeys}
 }
 
 // arrived stores the receipt and moves the batch's claims.

@@ -59,8 +59,7 @@ func (p *Pipeline) collect(ctx context.Context, shop ident.Shop, payer payers.Pa
 	if err != nil {
 		return err
 	}
-	from := claims.Destination{Address: payer.Profile.Address, BearerToken: secret.BearerToken}
-	return channel.Collect(ctx, from, func(name string, content []byte) error {
+	return channel.Collect(ctx, destination(payer, secret), func(name string, content []byte) error {
 		_, err := p.Receive(ctx, shop, payer.ID, channel.Name(), name, nil, content)
 		return err
 	})

@@ -16,7 +16,7 @@ const (
 
 // longTexts are the fields that people write sentences into: they may hold line breaks.
 var longTexts = map[protoreflect.Name]bool{
-	"note": true, "text": true, "reason": true, "warranty_text": true, "hours": true,
+	"note": true, "text": true, "reason": true, "warranty_text": true, "hours": true, "private_key": true,
 	"temperature_note": true, "drill_reason": true, "result_note": true,
 }
 

@@ -40,6 +40,8 @@ func vinFaults() []fault {
 // formFaults are texts that have a form of their own.
 func formFaults() (all []fault) {
 	for path, at := range map[string]func(*jobsv1.RepairRecord) *string{
+		"coverage.policy_date":            func(m *jobsv1.RepairRecord) *string { return &m.Coverage.PolicyDate },
+		"coverage.written_statement_date": func(m *jobsv1.RepairRecord) *string { return &m.Coverage.WrittenStatementDate },
 		"coverage.date_of_loss":           func(m *jobsv1.RepairRecord) *string { return &m.Coverage.DateOfLoss },
 		"coverage.authorization.valid_to": func(m *jobsv1.RepairRecord) *string { return &m.Coverage.Authorization.ValidTo },
 	} {
@@ -74,6 +76,8 @@ func formFaults() (all []fault) {
 		spelling{"of-a-state", "Ohio"}, spelling{"of-a-city-that-is-none", "America/Atlantis"}, spelling{"of-nowhere", "Local"}, spelling{"as-an-offset", "-05:00"},
 		spelling{"that-is-a-path", "../../etc/passwd"}, spelling{"with-a-space", "America/New York"}, spelling{"in-wide-letters", "ＵＴＣ"},
 		spelling{"of-61-characters", strings.Repeat("z", 61)})...)
+	all = append(all, misspelt("coverage.payment_document", "UNKNOWN_VALUE", func(m *jobsv1.RepairRecord) *string { return &m.Coverage.PaymentDocument },
+		spelling{"that-nobody-defined", "PROMISE"}, spelling{"in-small-letters", "assignment"})...)
 	all = append(all, misspelt("coverage.cause_of_loss", "UNKNOWN_VALUE", func(m *jobsv1.RepairRecord) *string { return &m.Coverage.CauseOfLoss },
 		spelling{"that-nobody-defined", "BIRD"}, spelling{"in-small-letters", "weather"}, spelling{"with-a-space", "ROAD DEBRIS"}, spelling{"of-two-words", "WEATHER VANDALISM"})...)
 	all = append(all, misspelt("coverage.deductible.currency_code", "CURRENCY", func(m *jobsv1.RepairRecord) *string { return &m.Coverage.Deductible.CurrencyCode },

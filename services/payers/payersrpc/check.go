@@ -69,6 +69,9 @@ func checkReach(path string, kind payers.Kind, p payers.Profile) []errs.Field {
 			f.add(field.name, "REQUIRED", "nothing was given; say how claims reach this payer")
 		}
 	}
+	if p.Channel == "sftp" && len(p.HostKeys) == 0 {
+		f.add("host_keys", "REQUIRED", "nothing was given and the payer's server is known by its host key; ask the payer for it")
+	}
 	return f.all
 }
 

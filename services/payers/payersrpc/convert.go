@@ -34,7 +34,8 @@ func toProfile(p payers.Profile) *payersv1.PayerProfile {
 		Address: p.Address, IsReleasedByItself: p.IsReleasedByItself, IsInvoicedTogether: p.IsInvoicedTogether,
 		Telephone: p.Telephone, Hours: p.Hours, IsTest: p.IsTest, BuyerStatus: string(p.Buyer.Status),
 		DuplicateWindowDays: int32(p.DuplicateWindowDays), X12: toX12(p.X12), Csv: toCSV(p.CSV),
-		MaxClaimsPerFile: int32(p.MaxClaimsPerFile),
+		MaxClaimsPerFile: int32(p.MaxClaimsPerFile), HostKeys: p.HostKeys,
+		MaxRepairsPerClaim: int32(p.MaxRepairsPerClaim), MaxRepairsPerGlass: int32(p.MaxRepairsPerGlass), LongestCrackMm: int32(p.LongestCrackMM),
 	}
 	if c := p.Buyer.Certificate; c != nil {
 		message.CertificateNumber, message.CertificateJurisdiction = c.Number, c.Jurisdiction
@@ -65,6 +66,8 @@ func fromProfile(m *payersv1.PayerProfile) payers.Profile {
 		IsTest: m.GetIsTest(), DuplicateWindowDays: int(m.GetDuplicateWindowDays()),
 		Buyer: tax.Buyer{Status: tax.BuyerStatus(m.GetBuyerStatus())},
 		X12:   fromX12(m.GetX12()), CSV: fromCSV(m.GetCsv()), MaxClaimsPerFile: int(m.GetMaxClaimsPerFile()),
+		HostKeys: m.GetHostKeys(), MaxRepairsPerClaim: int(m.GetMaxRepairsPerClaim()),
+		MaxRepairsPerGlass: int(m.GetMaxRepairsPerGlass()), LongestCrackMM: int(m.GetLongestCrackMm()),
 	}
 	if number := m.GetCertificateNumber(); number != "" {
 		p.Buyer.Certificate = &tax.Certificate{Number: number, Jurisdiction: m.GetCertificateJurisdiction(),

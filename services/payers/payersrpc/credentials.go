@@ -6,9 +6,11 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/hex"
+	"encoding/pem"
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 
 	"google.golang.org/protobuf/proto"
 
@@ -28,6 +30,8 @@ const (
 	minWebhookSecret    = 24
 	maxWebhookSecret    = 64
 	maxBearerToken      = 1000
+	maxPassword         = 200
+	maxKey              = 4000
 )
 
 // SetPayerCredentials seals and stores credentials in place of what was there.
@@ -41,7 +45,8 @@ func (s *Server) SetPayerCredentials(
 	if !ok {
 		return nil, errs.Missing("payer", req.GetPayerId())
 	}
-	credentials := payers.Credentials{BearerToken: req.GetBearerToken(), WebhookSecret: req.GetWebhookSecret()}
+	credentials := payers.Credentials{BearerToken: req.GetBearerToken(), WebhookSecret: req.GetWebhookSecret(),
+		Password: req.GetPassword(), PrivateKey: req.GetPrivateKey()}
 	now := s.Now().UTC().Truncate(time.Microsecond)
 	return rpc.Once(ctx, s.DB, s.withoutSecrets(req),
 		func(ctx context.Context, tx *pg.Tx) (*payersv1.SetPayerCredentialsResponse, error) {
@@ -63,7 +68,7 @@ func (s *Server) SetPayerCredentials(
 func (s *Server) withoutSecrets(req *payersv1.SetPayerCredentialsRequest) *payersv1.SetPayerCredentialsRequest {
 	bare, _ := proto.Clone(req).(*payersv1.SetPayerCredentialsRequest)
 	key := s.Ring.Derive("fingerprint of credentials")
-	for _, secret := range []*string{&bare.BearerToken, &bare.WebhookSecret} {
+	for _, secret := range []*string{&bare.BearerToken, &bare.WebhookSecret, &bare.Password, &bare.PrivateKey} {
 		mac := hmac.New(sha256.New, key)
 		mac.Write([]byte(*secret))
 		*secret = hex.EncodeToString(mac.Sum(nil))
@@ -79,12 +84,27 @@ func checkCredentials(req *payersv1.SetPayerCredentialsRequest) (faults []errs.F
 			"%d characters were given; allowed are at most %d visible ASCII characters without spaces; give the token "+
 				"alone, without the word Bearer", len([]rune(token)), maxBearerToken)})
 	}
+	if password := req.GetPassword(); len(password) > maxPassword || strings.ContainsFunc(password, unicode.IsControl) {
+		faults = append(faults, errs.Field{Path: "password", Reason: "FORM", Message: fmt.Sprintf(
+			"%d bytes were given; allowed are at most %d, without control characters", len(password), maxPassword)})
+	}
+	if key := req.GetPrivateKey(); key != "" && !isPEM(key) {
+		faults = append(faults, errs.Field{Path: "private_key", Reason: "FORM", Message: fmt.Sprintf(
+			"what was given is no private key in PEM of at most %d bytes without a passphrase; give the whole file, from -----BEGIN to -----END", maxKey)})
+	}
 	if secret := req.GetWebhookSecret(); secret != "" && !isWebhookSecret(secret) {
 		faults = append(faults, errs.Field{Path: "webhook_secret", Reason: "FORM", Message: fmt.Sprintf(
 			"what was given is no webhook secret; give %q and then %d to %d bytes in base64, as the payer shows it",
 			webhookSecretPrefix, minWebhookSecret, maxWebhookSecret)})
 	}
 	return faults
+}
+
+// isPEM tells whether the text is one private key in PEM that no passphrase keeps.
+func isPEM(text string) bool {
+	block, rest := pem.Decode([]byte(text))
+	return len(text) <= maxKey && block != nil && strings.HasSuffix(block.Type, "PRIVATE KEY") && block.Headers["DEK-Info"] == "" &&
+		block.Type != "ENCRYPTED PRIVATE KEY" && strings.TrimSpace(string(rest)) == ""
 }
 
 func isWebhookSecret(text string) bool {

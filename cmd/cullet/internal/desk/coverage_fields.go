@@ -76,6 +76,13 @@ var fields = []coverageField{
 		get: getBasis, set: setBasis},
 	text("loss_state", "State of the loss", "Two letters.", func(c *payersv1.Coverage) *string { return &c.LossState }),
 	text("policy_state", "State of the policy", "Two letters.", func(c *payersv1.Coverage) *string { return &c.PolicyState }),
+	text("policy_date", "Policy issued or renewed", "", func(c *payersv1.Coverage) *string { return &c.PolicyDate }).ofKind("date"),
+	text("payment_document", "What was signed about the payment", "", func(c *payersv1.Coverage) *string { return &c.PaymentDocument }).from(
+		page.Choice{Text: "not said"}, page.Choice{Text: "a direction to pay", Value: "DIRECTION_TO_PAY"}, page.Choice{Text: "an assignment", Value: "ASSIGNMENT"}),
+	text("written_statement_date", "Written statement of", "Kentucky allows it instead of the payer’s number; ask the shop’s lawyer.",
+		func(c *payersv1.Coverage) *string { return &c.WrittenStatementDate }).ofKind("date"),
+	text("fraud_statement_state", "Fraud statement of", "The state whose statement stands above the signature; two letters.",
+		func(c *payersv1.Coverage) *string { return &c.FraudStatementState }),
 }
 
 func getGiveTime(v *say.Voice, c *payersv1.Coverage) string {

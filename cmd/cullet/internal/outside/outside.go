@@ -16,8 +16,6 @@ import (
 	"google.golang.org/grpc"
 
 	"cullet/adapters"
-	folderchannel "cullet/adapters/channel/folder"
-	httpschannel "cullet/adapters/channel/https"
 	"cullet/adapters/document"
 	jsonformat "cullet/adapters/format/json"
 	"cullet/adapters/outbound"
@@ -25,7 +23,6 @@ import (
 	"cullet/adapters/photostore"
 	"cullet/adapters/webhook"
 	"cullet/cmd/cullet/internal/desk"
-	"cullet/services/claims"
 	"cullet/services/server"
 	"cullet/services/tax"
 )
@@ -60,7 +57,7 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 	return server.Outside{
 		Translator:        payload.Translator{Book: tax.Shipped()},
 		Formats:           adapters.Formats(),
-		Channels:          []claims.Channel{httpschannel.New(httpschannel.Options{RootCAs: o.RootCAs}), folderchannel.New(folderchannel.Options{Root: o.Exchange})},
+		Channels:          adapters.Channels(adapters.ChannelOptions{RootCAs: o.RootCAs, Folders: o.Exchange}),
 		RemittanceFormats: adapters.RemittanceFormats(),
 		Photos:            photos,
 		Intakes:           adapters.Intakes(),

@@ -195,9 +195,17 @@ type Coverage struct {
 	// The customer's cost centre.
 	CostCentre string `protobuf:"bytes,12,opt,name=cost_centre,json=costCentre,proto3" json:"cost_centre,omitempty"`
 	// State whose law governs the policy; empty when not known.
-	PolicyState   string `protobuf:"bytes,13,opt,name=policy_state,json=policyState,proto3" json:"policy_state,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PolicyState string `protobuf:"bytes,13,opt,name=policy_state,json=policyState,proto3" json:"policy_state,omitempty"`
+	// Day on which the policy was issued or last renewed, "2026-03-01"; empty when not known.
+	PolicyDate string `protobuf:"bytes,14,opt,name=policy_date,json=policyDate,proto3" json:"policy_date,omitempty"`
+	// What the motorist signed about the payment: "DIRECTION_TO_PAY" or "ASSIGNMENT"; empty when not said.
+	PaymentDocument string `protobuf:"bytes,15,opt,name=payment_document,json=paymentDocument,proto3" json:"payment_document,omitempty"`
+	// Day of the written statement that a statute allows instead of the payer's number (KRS 367.361(3)).
+	WrittenStatementDate string `protobuf:"bytes,16,opt,name=written_statement_date,json=writtenStatementDate,proto3" json:"written_statement_date,omitempty"`
+	// State whose fraud statement stands above the signature of what the motorist signed, "NY".
+	FraudStatementState string `protobuf:"bytes,17,opt,name=fraud_statement_state,json=fraudStatementState,proto3" json:"fraud_statement_state,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *Coverage) Reset() {
@@ -321,6 +329,34 @@ func (x *Coverage) GetPolicyState() string {
 	return ""
 }
 
+func (x *Coverage) GetPolicyDate() string {
+	if x != nil {
+		return x.PolicyDate
+	}
+	return ""
+}
+
+func (x *Coverage) GetPaymentDocument() string {
+	if x != nil {
+		return x.PaymentDocument
+	}
+	return ""
+}
+
+func (x *Coverage) GetWrittenStatementDate() string {
+	if x != nil {
+		return x.WrittenStatementDate
+	}
+	return ""
+}
+
+func (x *Coverage) GetFraudStatementState() string {
+	if x != nil {
+		return x.FraudStatementState
+	}
+	return ""
+}
+
 var File_cullet_payers_v1_coverage_proto protoreflect.FileDescriptor
 
 const file_cullet_payers_v1_coverage_proto_rawDesc = "" +
@@ -331,7 +367,7 @@ const file_cullet_payers_v1_coverage_proto_rawDesc = "" +
 	"\bgiven_by\x18\x02 \x01(\tR\agivenBy\x127\n" +
 	"\tgive_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\bgiveTime\x12\x19\n" +
 	"\bvalid_to\x18\x04 \x01(\tR\avalidTo\x12'\n" +
-	"\x0frepairs_allowed\x18\x05 \x01(\x05R\x0erepairsAllowed\"\xb5\x04\n" +
+	"\x0frepairs_allowed\x18\x05 \x01(\x05R\x0erepairsAllowed\"\xeb\x05\n" +
 	"\bCoverage\x12\x1d\n" +
 	"\n" +
 	"payer_code\x18\x01 \x01(\tR\tpayerCode\x12#\n" +
@@ -352,7 +388,12 @@ const file_cullet_payers_v1_coverage_proto_rawDesc = "" +
 	"\x0epurchase_order\x18\v \x01(\tR\rpurchaseOrder\x12\x1f\n" +
 	"\vcost_centre\x18\f \x01(\tR\n" +
 	"costCentre\x12!\n" +
-	"\fpolicy_state\x18\r \x01(\tR\vpolicyState*\xb7\x01\n" +
+	"\fpolicy_state\x18\r \x01(\tR\vpolicyState\x12\x1f\n" +
+	"\vpolicy_date\x18\x0e \x01(\tR\n" +
+	"policyDate\x12)\n" +
+	"\x10payment_document\x18\x0f \x01(\tR\x0fpaymentDocument\x124\n" +
+	"\x16written_statement_date\x18\x10 \x01(\tR\x14writtenStatementDate\x122\n" +
+	"\x15fraud_statement_state\x18\x11 \x01(\tR\x13fraudStatementState*\xb7\x01\n" +
 	"\x0fDeductibleBasis\x12 \n" +
 	"\x1cDEDUCTIBLE_BASIS_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18DEDUCTIBLE_BASIS_APPLIES\x10\x01\x12$\n" +

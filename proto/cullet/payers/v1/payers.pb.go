@@ -394,9 +394,9 @@ type PayerProfile struct {
 	PaymentDays int32 `protobuf:"varint,13,opt,name=payment_days,json=paymentDays,proto3" json:"payment_days,omitempty"`
 	// Format: "json", "x12" or "csv".
 	Format string `protobuf:"bytes,14,opt,name=format,proto3" json:"format,omitempty"`
-	// Channel, "https" or "folder".
+	// Channel: "https", "sftp" or "folder".
 	Channel string `protobuf:"bytes,15,opt,name=channel,proto3" json:"channel,omitempty"`
-	// Where the channel delivers: a URL or a folder's name.
+	// Where the channel delivers: a URL, "sftp://user@host.example/in?answers=/out", or a folder's name.
 	Address string `protobuf:"bytes,16,opt,name=address,proto3" json:"address,omitempty"`
 	// Whether ready claims are released by themselves at the cut-off.
 	IsReleasedByItself bool `protobuf:"varint,17,opt,name=is_released_by_itself,json=isReleasedByItself,proto3" json:"is_released_by_itself,omitempty"`
@@ -428,9 +428,18 @@ type PayerProfile struct {
 	Csv *CsvSettings `protobuf:"bytes,30,opt,name=csv,proto3" json:"csv,omitempty"`
 	// Most claims in one file; 0 leaves it to the program, which puts up to 1000 into one.
 	MaxClaimsPerFile int32 `protobuf:"varint,31,opt,name=max_claims_per_file,json=maxClaimsPerFile,proto3" json:"max_claims_per_file,omitempty"`
+	// Keys by which the payer's SFTP server is known, each as "ssh-ed25519 AAAA..."; needed with the
+	// channel "sftp".
+	HostKeys []string `protobuf:"bytes,32,rep,name=host_keys,json=hostKeys,proto3" json:"host_keys,omitempty"`
+	// Most repairs on one claim; 0 means no limit.
+	MaxRepairsPerClaim int32 `protobuf:"varint,33,opt,name=max_repairs_per_claim,json=maxRepairsPerClaim,proto3" json:"max_repairs_per_claim,omitempty"`
+	// Most repairs that one glass may have, earlier ones included; 0 means no limit.
+	MaxRepairsPerGlass int32 `protobuf:"varint,34,opt,name=max_repairs_per_glass,json=maxRepairsPerGlass,proto3" json:"max_repairs_per_glass,omitempty"`
+	// Longest crack that is paid, in millimetres; 0 means no limit.
+	LongestCrackMm int32 `protobuf:"varint,35,opt,name=longest_crack_mm,json=longestCrackMm,proto3" json:"longest_crack_mm,omitempty"`
 	// Readings of the process demanded. What there was nothing to read of, such as the depth of a break
 	// that was not drilled, is not missing.
-	RequiredReadings []*ReadingDemand `protobuf:"bytes,32,rep,name=required_readings,json=requiredReadings,proto3" json:"required_readings,omitempty"`
+	RequiredReadings []*ReadingDemand `protobuf:"bytes,39,rep,name=required_readings,json=requiredReadings,proto3" json:"required_readings,omitempty"`
 	unknownFields    protoimpl.UnknownFields
 	sizeCache        protoimpl.SizeCache
 }
@@ -678,6 +687,34 @@ func (x *PayerProfile) GetCsv() *CsvSettings {
 func (x *PayerProfile) GetMaxClaimsPerFile() int32 {
 	if x != nil {
 		return x.MaxClaimsPerFile
+	}
+	return 0
+}
+
+func (x *PayerProfile) GetHostKeys() []string {
+	if x != nil {
+		return x.HostKeys
+	}
+	return nil
+}
+
+func (x *PayerProfile) GetMaxRepairsPerClaim() int32 {
+	if x != nil {
+		return x.MaxRepairsPerClaim
+	}
+	return 0
+}
+
+func (x *PayerProfile) GetMaxRepairsPerGlass() int32 {
+	if x != nil {
+		return x.MaxRepairsPerGlass
+	}
+	return 0
+}
+
+func (x *PayerProfile) GetLongestCrackMm() int32 {
+	if x != nil {
+		return x.LongestCrackMm
 	}
 	return 0
 }
@@ -1512,7 +1549,11 @@ type SetPayerCredentialsRequest struct {
 	// Secret of the payer's signed webhooks, "whsec_..." with 24 to 64 bytes in base64.
 	WebhookSecret string `protobuf:"bytes,3,opt,name=webhook_secret,json=webhookSecret,proto3" json:"webhook_secret,omitempty"`
 	// Makes the call safe to repeat.
-	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Password of the shop's account at the payer, for the channel "sftp".
+	Password string `protobuf:"bytes,5,opt,name=password,proto3" json:"password,omitempty"`
+	// Private key of that account in PEM, without a passphrase; instead of or beside the password.
+	PrivateKey    string `protobuf:"bytes,6,opt,name=private_key,json=privateKey,proto3" json:"private_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1571,6 +1612,20 @@ func (x *SetPayerCredentialsRequest) GetWebhookSecret() string {
 func (x *SetPayerCredentialsRequest) GetRequestId() string {
 	if x != nil {
 		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SetPayerCredentialsRequest) GetPassword() string {
+	if x != nil {
+		return x.Password
+	}
+	return ""
+}
+
+func (x *SetPayerCredentialsRequest) GetPrivateKey() string {
+	if x != nil {
+		return x.PrivateKey
 	}
 	return ""
 }
@@ -1650,7 +1705,7 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\ris_per_damage\x18\x02 \x01(\bR\visPerDamage\"B\n" +
 	"\rReadingDemand\x12\x18\n" +
 	"\areading\x18\x01 \x01(\tR\areading\x12\x17\n" +
-	"\ais_stop\x18\x02 \x01(\bR\x06isStop\"\xc2\v\n" +
+	"\ais_stop\x18\x02 \x01(\bR\x06isStop\"\xef\f\n" +
 	"\fPayerProfile\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\x05R\aversion\x12'\n" +
 	"\x0frequired_fields\x18\x02 \x03(\tR\x0erequiredFields\x12)\n" +
@@ -1684,8 +1739,12 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\x15duplicate_window_days\x18\x1c \x01(\x05R\x13duplicateWindowDays\x12/\n" +
 	"\x03x12\x18\x1d \x01(\v2\x1d.cullet.payers.v1.X12SettingsR\x03x12\x12/\n" +
 	"\x03csv\x18\x1e \x01(\v2\x1d.cullet.payers.v1.CsvSettingsR\x03csv\x12-\n" +
-	"\x13max_claims_per_file\x18\x1f \x01(\x05R\x10maxClaimsPerFile\x12L\n" +
-	"\x11required_readings\x18  \x03(\v2\x1f.cullet.payers.v1.ReadingDemandR\x10requiredReadings\"\xd5\x02\n" +
+	"\x13max_claims_per_file\x18\x1f \x01(\x05R\x10maxClaimsPerFile\x12\x1b\n" +
+	"\thost_keys\x18  \x03(\tR\bhostKeys\x121\n" +
+	"\x15max_repairs_per_claim\x18! \x01(\x05R\x12maxRepairsPerClaim\x121\n" +
+	"\x15max_repairs_per_glass\x18\" \x01(\x05R\x12maxRepairsPerGlass\x12(\n" +
+	"\x10longest_crack_mm\x18# \x01(\x05R\x0elongestCrackMm\x12L\n" +
+	"\x11required_readings\x18' \x03(\v2\x1f.cullet.payers.v1.ReadingDemandR\x10requiredReadings\"\xd5\x02\n" +
 	"\vX12Settings\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\tR\aversion\x12)\n" +
 	"\x10sender_qualifier\x18\x02 \x01(\tR\x0fsenderQualifier\x12\x1b\n" +
@@ -1744,13 +1803,16 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tR\trequestId\"K\n" +
 	"\x1aUpdatePayerProfileResponse\x12-\n" +
-	"\x05payer\x18\x01 \x01(\v2\x17.cullet.payers.v1.PayerR\x05payer\"\xa5\x01\n" +
+	"\x05payer\x18\x01 \x01(\v2\x17.cullet.payers.v1.PayerR\x05payer\"\xe2\x01\n" +
 	"\x1aSetPayerCredentialsRequest\x12\x1e\n" +
 	"\bpayer_id\x18\x01 \x01(\tB\x03\xe0A\x02R\apayerId\x12!\n" +
 	"\fbearer_token\x18\x02 \x01(\tR\vbearerToken\x12%\n" +
 	"\x0ewebhook_secret\x18\x03 \x01(\tR\rwebhookSecret\x12\x1d\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tR\trequestId\"X\n" +
+	"request_id\x18\x04 \x01(\tR\trequestId\x12\x1a\n" +
+	"\bpassword\x18\x05 \x01(\tR\bpassword\x12\x1f\n" +
+	"\vprivate_key\x18\x06 \x01(\tR\n" +
+	"privateKey\"X\n" +
 	"\x1bSetPayerCredentialsResponse\x129\n" +
 	"\n" +
 	"store_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstoreTime*\x89\x01\n" +

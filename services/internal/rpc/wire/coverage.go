@@ -15,7 +15,8 @@ func ToCoverage(c payers.Coverage) *payersv1.Coverage {
 		Deductible:      ToMoneyOrNil(c.Deductible),
 		DeductibleBasis: Value[payersv1.DeductibleBasis](payersv1.DeductibleBasis_value, basisPrefix, c.DeductibleBasis),
 		LossReference:   c.LossReference, PurchaseOrder: c.PurchaseOrder, CostCentre: c.CostCentre,
-		PolicyState: c.PolicyState,
+		PolicyState: c.PolicyState, PolicyDate: c.PolicyDate, PaymentDocument: c.PaymentDocument,
+		WrittenStatementDate: c.WrittenStatementDate, FraudStatementState: c.FraudStatementState,
 	}
 	if a := c.Authorization; a != (payers.Authorization{}) {
 		message.Authorization = &payersv1.Authorization{Number: a.Number, GivenBy: a.GivenBy,
@@ -35,6 +36,7 @@ func FromCoverage(m *payersv1.Coverage) payers.Coverage {
 		Authorization: payers.Authorization{Number: a.GetNumber(), GivenBy: a.GetGivenBy(),
 			GiveTime: FromTimeOrNil(a.GetGiveTime()), ValidTo: a.GetValidTo(), RepairsAllowed: int(a.GetRepairsAllowed())},
 		LossReference: m.GetLossReference(), PurchaseOrder: m.GetPurchaseOrder(), CostCentre: m.GetCostCentre(),
-		PolicyState: m.GetPolicyState(),
+		PolicyState: m.GetPolicyState(), PolicyDate: m.GetPolicyDate(), PaymentDocument: m.GetPaymentDocument(),
+		WrittenStatementDate: m.GetWrittenStatementDate(), FraudStatementState: m.GetFraudStatementState(),
 	}
 }

@@ -231,6 +231,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	d.Process.DrillDepthMm, d.Process.CureInsideSeconds = proto.Float64(1), proto.Int32(2)
 	c := whole.Coverage
 	c.LossReference, c.PurchaseOrder, c.CostCentre, c.PolicyState = "a", "b", "c", "KY"
+	c.PolicyDate, c.PaymentDocument, c.WrittenStatementDate, c.FraudStatementState = "2026-03-01", "DIRECTION_TO_PAY", "2026-10-19", "NY"
 	whole.Motorist.Address.Street, whole.Motorist.Address.County, whole.Motorist.Address.PostalCode = "a", "b", "c"
 	if missing := unset("record", whole.ProtoReflect()); len(missing) > 0 {
 		t.Fatalf("the test sets nothing in %v", missing)

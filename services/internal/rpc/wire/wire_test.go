@@ -52,6 +52,7 @@ func TestCoverageThereAndBack(t *testing.T) {
 	full := payers.Coverage{PayerCode: "lantern-mutual", PolicyNumber: "LM-1", InsuredName: "I. Example", DateOfLoss: "2026-10-18",
 		CauseOfLoss: "ROAD_DEBRIS", LossState: "OH", Deductible: &money.Amount{Minor: 0, Currency: "USD"},
 		DeductibleBasis: payers.Statute, LossReference: "R-1", PurchaseOrder: "PO-1", CostCentre: "C-1", PolicyState: "KY",
+		PolicyDate: "2026-03-01", PaymentDocument: "ASSIGNMENT", WrittenStatementDate: "2026-10-19", FraudStatementState: "NY",
 		Authorization: payers.Authorization{Number: "A1", GivenBy: "Desk", GiveTime: &given, ValidTo: "2026-11-30", RepairsAllowed: 2}}
 	for name, want := range map[string]payers.Coverage{"full": full, "empty": {}} {
 		if diff := cmp.Diff(want, wire.FromCoverage(wire.ToCoverage(want))); diff != "" {
