@@ -35,12 +35,10 @@ var untested = map[string]string{
 	"services/invoices/invoicesrpc":    endToEnd,
 	"services/payers":                  "it is data",
 	"services/payers/payerspg":         endToEnd,
-	"services/pipeline":                endToEnd,
 	"services/runs":                    "it is data",
 	"services/runs/runsrpc":            endToEnd,
 	"services/server/servertest":       "services/server's tests run in it",
 	"services/webhooks/webhookspg":     endToEnd,
-	"services/webhooks/webhooksrpc":    endToEnd,
 	"services/internal/pg/pgtest/stop": "two lines around pgtest.Stop; the gate runs it and fails on a server that is left behind",
 	"services/vin/wmigen":              "run by hand when newer data is taken; what it writes is tested in services/vin",
 }

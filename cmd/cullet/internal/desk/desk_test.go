@@ -77,7 +77,7 @@ func (h *house) signIn(key string) *http.Response {
 }
 
 // pages are the addresses that need no row of the database.
-var pages = []string{"/", "/claims", "/claims?state=draft", "/invoices", "/money", "/runs", "/messages", "/find", "/find?q=C-1"}
+var pages = []string{"/", "/claims", "/claims?state=draft", "/invoices", "/money", "/runs", "/messages", "/deliveries", "/deliveries?state=dead", "/find", "/find?q=C-1"}
 
 func TestNobodyGetsInWithoutAKey(t *testing.T) {
 	t.Parallel()

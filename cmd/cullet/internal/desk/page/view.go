@@ -15,12 +15,13 @@ import (
 
 // The pages of the navigation.
 const (
-	HereToday    = "Today"
-	HereClaims   = "Claims"
-	HereInvoices = "Invoices"
-	HereMoney    = "Money"
-	HereRuns     = "Runs"
-	HereMessages = "Messages"
+	HereToday      = "Today"
+	HereClaims     = "Claims"
+	HereInvoices   = "Invoices"
+	HereMoney      = "Money"
+	HereRuns       = "Runs"
+	HereMessages   = "Messages"
+	HereDeliveries = "Deliveries"
 )
 
 // Head is what every page has around it.
@@ -80,7 +81,8 @@ type Hidden struct{ Name, Value string }
 type destination struct{ name, href string }
 
 var destinations = []destination{{HereToday, "/"}, {HereClaims, "/claims"}, {HereInvoices, "/invoices"},
-	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"}}
+	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"},
+	{HereDeliveries, "/deliveries"}}
 
 // title is the window's title.
 func (h Head) title() string {
