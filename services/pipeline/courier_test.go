@@ -173,21 +173,32 @@ func TestKilledCourierCountsNoAttempt(t *testing.T) {
 func TestLateCourierChangesNothing(t *testing.T) {
 	t.Parallel()
 	p := openPost(t, 1, nil, time.Now)
-	p.tell(1)
-	var parcels []webhookspg.Parcel
-	p.in(func(ctx context.Context, tx *pg.Tx) (err error) {
-		parcels, err = webhookspg.Claim(ctx, tx, webhookspg.Want{Now: p.line.now().Add(time.Second), Until: p.line.now(), First: 10, Most: 10})
-		return err
-	})
-	failure := webhooks.Attempt{StartTime: time.Now(), Outcome: webhooks.OutcomeRetry, Status: 500, Sentence: "late"}
-	for _, a := range []webhooks.Attempt{good, failure} {
-		a.StartTime = time.Now()
-		if err := p.line.learn(t.Context(), p.shop, []tried{{parcels[0], a}}); err != nil {
-			t.Fatal(err)
+	failure := webhooks.Attempt{Outcome: webhooks.OutcomeRetry, Status: 500, Sentence: "late"}
+	for n, pair := range [][2]webhooks.Attempt{{good, failure}, {failure, failure}, {failure, good}} {
+		p.tell(1)
+		var parcels []webhookspg.Parcel
+		p.in(func(ctx context.Context, tx *pg.Tx) (err error) {
+			parcels, err = webhookspg.Claim(ctx, tx, webhookspg.Want{Now: p.line.now().Add(time.Second), Until: p.line.now().Add(time.Hour), First: 10, Most: 10})
+			return err
+		})
+		var before, after struct {
+			State    string `db:"state"`
+			Attempts int    `db:"attempt_count"`
+			Status   int    `db:"last_status"`
 		}
-	}
-	if p.left(webhooks.Delivered) != 1 || p.Count("attempts") != 1 {
-		t.Errorf("%d delivered with %d attempts, want 1 and 1", p.left(webhooks.Delivered), p.Count("attempts"))
+		const look = `SELECT state, attempt_count, last_status FROM deliveries WHERE delivery_id = $1`
+		for i, a := range pair {
+			a.StartTime = time.Now()
+			if err := p.line.learn(t.Context(), p.shop, []tried{{parcels[0], a}}); err != nil {
+				t.Fatal(err)
+			}
+			if i == 0 {
+				p.Get(&before, look, parcels[0].ID)
+			}
+		}
+		if p.Get(&after, look, parcels[0].ID); after != before || p.Count("attempts") != n+1 {
+			t.Errorf("pair %d: after the late attempt %+v with %d attempts, before it %+v", n, after, p.Count("attempts"), before)
+		}
 	}
 }
 
