@@ -166,8 +166,7 @@ func (s *sevenDays) tick(d time.Duration) {
 	s.ExecAlone(`NOTIFY cullet_deliveries`)
 	for !s.child.isDead() && s.t.Context().Err() == nil {
 		var busy bool
-		s.Get(&busy, `SELECT EXISTS (SELECT FROM deliveries WHERE state = 'PENDING' AND (next_attempt_time <= $1 OR next_attempt_time = $2))`,
-			s.now(), s.now().Add(courierLease))
+		s.Get(&busy, `SELECT EXISTS (SELECT FROM deliveries WHERE state = 'PENDING' AND (next_attempt_time <= $1 OR leased_until > $1))`, s.now())
 		if !busy {
 			return
 		}
