@@ -105,7 +105,7 @@ func (s *sevenDays) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 // TestNothingIsLost lets days go by: an event an hour to every endpoint, and a courier that is killed
 // within a request, as kill -9 does, several times a day. In the end every event is delivered, or dead
-// with a reason; what came twice came with the same identifier and bytes. The whole, about ten minutes:
+// with a reason; what came twice came with the same identifier and bytes. The whole, about a quarter of an hour:
 // go test -timeout 1h -run NothingIsLost ./services/pipeline -args -webhook-days=7 -webhook-endpoints=1000 -webhook-kills=5
 func TestNothingIsLost(t *testing.T) {
 	t.Parallel()
