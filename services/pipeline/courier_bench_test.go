@@ -142,8 +142,7 @@ func firstAttempts(b *testing.B, healthy, hanging, events int, pace time.Duratio
 	var mu sync.Mutex
 	seen := map[string]bool{}
 	told := map[ident.Event]time.Time{}
-	var p *post
-	p = openPost(b, healthy+hanging, senderFunc(func(ctx context.Context, o webhooks.Outgoing) webhooks.Attempt {
+	p := openPost(b, healthy+hanging, senderFunc(func(ctx context.Context, o webhooks.Outgoing) webhooks.Attempt {
 		now := time.Now()
 		if numberOf(b, o.URL) >= healthy {
 			select {
