@@ -25,8 +25,7 @@ ALTER TABLE endpoints
 GRANT UPDATE (url, event_types, version, hears_since, previous_secret, previous_until, disable_cause, disable_time) ON endpoints TO cullet_runtime;
 
 -- round_start is how many attempts there were when the present round of steps began: a replay begins
--- anew and keeps its history. next_attempt_time of a delivery that is being sent is when its courier
--- is taken for dead.
+-- anew and keeps its history.
 ALTER TABLE deliveries ADD COLUMN round_start integer NOT NULL DEFAULT 0 CHECK (round_start BETWEEN 0 AND attempt_count);
 UPDATE deliveries SET last_error = 'It was given up.' WHERE state = 'DEAD' AND last_error = '';
 ALTER TABLE deliveries ADD CONSTRAINT deliveries_dead_say_why CHECK (state <> 'DEAD' OR last_error <> '');

@@ -305,6 +305,7 @@ TABLE deliveries -- Events on their way to endpoints; every one ends delivered o
     last_error text NOT NULL DEFAULT ''::text
     next_attempt_time timestamp with time zone
     round_start integer NOT NULL DEFAULT 0
+    leased_until timestamp with time zone
     CONSTRAINT deliveries_pkey PRIMARY KEY (shop_id, delivery_id)
     CONSTRAINT deliveries_once UNIQUE (shop_id, event_id, endpoint_id)
     CONSTRAINT deliveries_attempt_count_check CHECK ((attempt_count >= 0))
@@ -320,7 +321,7 @@ TABLE deliveries -- Events on their way to endpoints; every one ends delivered o
     CREATE INDEX deliveries_of_endpoint ON public.deliveries USING btree (shop_id, endpoint_id, event_id)
     FORCE ROW LEVEL SECURITY
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
-    RUNTIME MAY INSERT, SELECT, UPDATE (state, attempt_count, last_status, last_error, next_attempt_time, round_start)
+    RUNTIME MAY INSERT, SELECT, UPDATE (state, attempt_count, last_status, last_error, next_attempt_time, round_start, leased_until)
 
 TABLE disputes -- What a debtor contests, and what came of it.
     shop_id uuid NOT NULL

@@ -70,5 +70,6 @@
 //	submit   pipeline/submit.go     the document is stored, then sent, then its receipt is stored
 //	answer   an Inbox               stored raw, nothing else
 //	post     pipeline/post.go       messages, claims, invoices, journal, events
-//	notify   pipeline/notify.go     deliveries
+//	notify   pipeline/notify.go     events, deliveries: with each change, in its transaction
+//	         pipeline/courier.go    deliveries, attempts, endpoints
 package services

@@ -49,7 +49,7 @@ func (b *browser) walk() {
 	b.t.Helper()
 	must := []string{"/", "/claims", "/claims/{id}", "/invoices", "/invoices/{id}", "/invoices/{id}/document.pdf",
 		"/repairs", "/repairs/{id}", "/repairs/{id}/drivers-copy.pdf", "/imports/new", "/money",
-		"/money/remittances/{id}", "/runs", "/runs/{id}", "/batches/{id}/document", "/messages", "/claims/{id}/payload.json", "/photos/{hash}"}
+		"/money/remittances/{id}", "/runs", "/runs/{id}", "/batches/{id}/document", "/messages", "/deliveries", "/payers", "/payers/{id}", "/keys", "/keys/deeds", "/money/deposits/new", "/claims/{id}/payload.json", "/photos/{hash}"}
 	seen := map[string]int{}
 	for waiting := []string{"/"}; len(waiting) > 0; waiting = waiting[1:] {
 		path, _, _ := strings.Cut(waiting[0], "#")

@@ -212,11 +212,11 @@ func (c *Courier) forget() {
 func (p *Pipeline) giveBack(ctx context.Context, shop ident.Shop, all []tried) error {
 	byLease := map[time.Time][]ident.Delivery{}
 	for _, t := range all {
-		byLease[*t.parcel.NextAttempt] = append(byLease[*t.parcel.NextAttempt], t.parcel.ID)
+		byLease[t.parcel.Until] = append(byLease[t.parcel.Until], t.parcel.ID)
 	}
 	return pg.Transact(ctx, p.DB, shop, func(ctx context.Context, tx *pg.Tx) error {
 		for until, ids := range byLease {
-			if err := webhookspg.GiveBack(ctx, tx, ids, until, p.now()); err != nil {
+			if err := webhookspg.GiveBack(ctx, tx, ids, until); err != nil {
 				return err
 			}
 		}

@@ -173,21 +173,32 @@ func TestKilledCourierCountsNoAttempt(t *testing.T) {
 func TestLateCourierChangesNothing(t *testing.T) {
 	t.Parallel()
 	p := openPost(t, 1, nil, time.Now)
-	p.tell(1)
-	var parcels []webhookspg.Parcel
-	p.in(func(ctx context.Context, tx *pg.Tx) (err error) {
-		parcels, err = webhookspg.Claim(ctx, tx, webhookspg.Want{Now: p.line.now().Add(time.Second), Until: p.line.now(), First: 10, Most: 10})
-		return err
-	})
-	failure := webhooks.Attempt{StartTime: time.Now(), Outcome: webhooks.OutcomeRetry, Status: 500, Sentence: "late"}
-	for _, a := range []webhooks.Attempt{good, failure} {
-		a.StartTime = time.Now()
-		if err := p.line.learn(t.Context(), p.shop, []tried{{parcels[0], a}}); err != nil {
-			t.Fatal(err)
+	failure := webhooks.Attempt{Outcome: webhooks.OutcomeRetry, Status: 500, Sentence: "late"}
+	for n, pair := range [][2]webhooks.Attempt{{good, failure}, {failure, failure}, {failure, good}} {
+		p.tell(1)
+		var parcels []webhookspg.Parcel
+		p.in(func(ctx context.Context, tx *pg.Tx) (err error) {
+			parcels, err = webhookspg.Claim(ctx, tx, webhookspg.Want{Now: p.line.now().Add(time.Second), Until: p.line.now().Add(time.Hour), First: 10, Most: 10})
+			return err
+		})
+		var before, after struct {
+			State    string `db:"state"`
+			Attempts int    `db:"attempt_count"`
+			Status   int    `db:"last_status"`
 		}
-	}
-	if p.left(webhooks.Delivered) != 1 || p.Count("attempts") != 1 {
-		t.Errorf("%d delivered with %d attempts, want 1 and 1", p.left(webhooks.Delivered), p.Count("attempts"))
+		const look = `SELECT state, attempt_count, last_status FROM deliveries WHERE delivery_id = $1`
+		for i, a := range pair {
+			a.StartTime = time.Now()
+			if err := p.line.learn(t.Context(), p.shop, []tried{{parcels[0], a}}); err != nil {
+				t.Fatal(err)
+			}
+			if i == 0 {
+				p.Get(&before, look, parcels[0].ID)
+			}
+		}
+		if p.Get(&after, look, parcels[0].ID); after != before || p.Count("attempts") != n+1 {
+			t.Errorf("pair %d: after the late attempt %+v with %d attempts, before it %+v", n, after, p.Count("attempts"), before)
+		}
 	}
 }
 
@@ -209,7 +220,7 @@ func TestEndInGoodOrder(t *testing.T) {
 	end()
 	c.land(ended, tried{parcels[0], webhooks.Attempt{Outcome: webhooks.OutcomeRetry, Sentence: "the program ends"}})
 	var due int
-	p.Get(&due, `SELECT count(*) FROM deliveries WHERE state = 'PENDING' AND attempt_count = 0 AND next_attempt_time <= $1`, p.line.now())
+	p.Get(&due, `SELECT count(*) FROM deliveries WHERE state = 'PENDING' AND attempt_count = 0 AND next_attempt_time <= $1 AND leased_until IS NULL`, p.line.now())
 	if due != 1 || p.Count("attempts") != 0 {
 		t.Errorf("%d due with %d attempts, want 1 and none", due, p.Count("attempts"))
 	}
@@ -239,7 +250,7 @@ func TestClockThatJumpsSendsNothingTwice(t *testing.T) {
 			jumped = p.line.now()
 			p.ExecAlone("NOTIFY " + webhookspg.Channel)
 		}
-		if p.Get(&next, `SELECT coalesce(next_attempt_time, 'epoch') FROM deliveries`); next.Equal(jumped.Add(courierLease)) { // it was claimed again
+		if p.Get(&next, `SELECT coalesce(leased_until, 'epoch') FROM deliveries`); next.Equal(jumped.Add(courierLease)) { // it was claimed again
 			close(release)
 			return true
 		}

@@ -11,13 +11,14 @@ import (
 
 // lease is one claimed row of work.
 type lease struct {
-	WorkID     int64      `db:"work_id"`
-	Number     int64      `db:"lease_number"`
-	Generation int        `db:"generation"`
-	Attempts   int        `db:"attempts"`
-	Shop       ident.Shop `db:"shop_id"`
-	Topic      string     `db:"topic"`
-	Key        string     `db:"key"`
+	WorkID     int64 `db:"work_id"`
+	Number     int64 `db:"lease_number"`
+	Generation int   `db:"generation"`
+	// Attempts is how often it has failed in a row; what a killed worker had is no failure.
+	Attempts int        `db:"attempts"`
+	Shop     ident.Shop `db:"shop_id"`
+	Topic    string     `db:"topic"`
+	Key      string     `db:"key"`
 }
 
 // One index range per topic serves both what is due and what a dead worker left, because a claim
@@ -31,7 +32,7 @@ WITH due AS MATERIALIZED (
         ORDER BY available_time, work_id LIMIT $3 FOR UPDATE SKIP LOCKED) AS d
     ORDER BY d.available_time, d.work_id LIMIT $3
 )
-UPDATE work SET attempts = attempts + 1, lease_number = lease_number + 1,
+UPDATE work SET lease_number = lease_number + 1,
                 lease_until = now() + $2 * interval '1 millisecond',
                 available_time = now() + $2 * interval '1 millisecond'
 FROM due WHERE work.work_id = due.work_id
@@ -78,7 +79,7 @@ func (l lease) finish(ctx context.Context, db *pg.DB) error {
 
 const putBack = `
 UPDATE work SET lease_until = NULL, last_error = $5,
-                attempts = CASE WHEN $5::text IS NULL THEN 0 ELSE attempts END,
+                attempts = CASE WHEN $5::text IS NULL THEN 0 ELSE attempts + 1 END,
                 available_time = CASE WHEN generation = $3
                                       THEN now() + $4 * interval '1 millisecond' ELSE now() END
 WHERE work_id = $1 AND lease_number = $2`

@@ -229,6 +229,10 @@ func TestKilledWorker(t *testing.T) {
 	if leased == 0 {
 		t.Fatal("the killed worker had claimed nothing")
 	}
+	var failures int
+	if b.Get(&failures, `SELECT sum(attempts) FROM work`); failures != 0 {
+		t.Errorf("the kill counts as %d failures, so the next one would wait longer", failures)
+	}
 	var calls atomic.Int64
 	b.run(t, outbox.Options{Poll: 20 * time.Millisecond}, func(context.Context, ident.Shop, string) error {
 		calls.Add(1)

@@ -206,9 +206,9 @@ func (w *Worker) settle(ctx context.Context, l lease, err error) error {
 	case errors.As(err, &later):
 		return l.putBack(ctx, w.db, later.wait, nil)
 	}
-	w.options.Log.Warn("work failed", append(l.attrs(), "attempts", l.Attempts, "error", err)...)
+	w.options.Log.Warn("work failed", append(l.attrs(), "attempts", l.Attempts+1, "error", err)...)
 	reason := reasonOf(err)
-	return l.putBack(ctx, w.db, w.options.Retry(l.Attempts), &reason)
+	return l.putBack(ctx, w.db, w.options.Retry(l.Attempts+1), &reason)
 }
 
 // call runs the handler; a panic of one thing must not stop the others.

@@ -17,6 +17,8 @@ type Parcel struct {
 	// To is the endpoint, Secrets its sealed secrets, as they were when it was claimed.
 	To      webhooks.Endpoint
 	Secrets Secrets
+	// Until is when the courier is taken for dead.
+	Until time.Time
 }
 
 // Want says what a courier can take.
@@ -39,10 +41,11 @@ WITH open AS (
   SELECT d.delivery_id FROM open o, LATERAL (
     SELECT delivery_id FROM deliveries
     WHERE shop_id = $1 AND endpoint_id = o.endpoint_id AND state = 'PENDING' AND next_attempt_time <= $2
+      AND (leased_until IS NULL OR leased_until <= $2)
     ORDER BY next_attempt_time, event_id LIMIT o.free FOR UPDATE SKIP LOCKED) AS d
   WHERE o.free > 0 LIMIT $7
 ), taken AS (
-  UPDATE deliveries d SET next_attempt_time = $6 FROM due WHERE d.shop_id = $1 AND d.delivery_id = due.delivery_id
+  UPDATE deliveries d SET leased_until = $6 FROM due WHERE d.shop_id = $1 AND d.delivery_id = due.delivery_id
   RETURNING d.*
 )
 SELECT ` + deliveryColumns + ` FROM taken d JOIN events e ON e.shop_id = d.shop_id AND e.event_id = d.event_id
@@ -82,7 +85,7 @@ func Claim(ctx context.Context, tx *pg.Tx, want Want) ([]Parcel, error) {
 	all := make([]Parcel, len(rows))
 	for i, r := range rows {
 		e := to[r.Endpoint]
-		all[i] = Parcel{Delivery: r.delivery(), To: e.endpoint(), Secrets: Secrets{e.Sealed, e.Previous}}
+		all[i] = Parcel{Delivery: r.delivery(), To: e.endpoint(), Secrets: Secrets{e.Sealed, e.Previous}, Until: want.Until}
 		if all[i].Body, err = r.body(); err != nil {
 			return nil, err
 		}
@@ -98,12 +101,11 @@ func wrap(doing string, err error) error {
 }
 
 const giveBack = `
-UPDATE deliveries SET next_attempt_time = $4
-WHERE shop_id = $1 AND delivery_id = ANY ($2) AND state = 'PENDING' AND next_attempt_time = $3`
+UPDATE deliveries SET leased_until = NULL WHERE shop_id = $1 AND delivery_id = ANY ($2) AND leased_until = $3`
 
 // GiveBack makes deliveries due again that were claimed until an instant and not sent.
-func GiveBack(ctx context.Context, tx *pg.Tx, ids []ident.Delivery, until, due time.Time) error {
-	_, err := tx.Exec(ctx, giveBack, string(tx.Shop()), pg.Array(ids), until, due)
+func GiveBack(ctx context.Context, tx *pg.Tx, ids []ident.Delivery, until time.Time) error {
+	_, err := tx.Exec(ctx, giveBack, string(tx.Shop()), pg.Array(ids), until)
 	return wrap("give deliveries back", err)
 }
 
@@ -119,7 +121,7 @@ WITH tried AS (
     $10::text[], $11::text[]) AS t (delivery_id, state, number, status, error, next_time, start_time, latency, sentence, answer)
 ), changed AS (
   UPDATE deliveries d SET state = t.state, attempt_count = t.number, last_status = t.status, last_error = t.error,
-    next_attempt_time = t.next_time
+    next_attempt_time = t.next_time, leased_until = NULL
   FROM tried t
   WHERE d.shop_id = $1 AND d.delivery_id = t.delivery_id AND d.attempt_count = t.number - 1
     AND (d.state = 'PENDING' OR t.state = 'DELIVERED')

@@ -83,7 +83,7 @@ WITH wanted AS MATERIALIZED (
 ), ` + sendWanted
 
 const sendWanted = `again AS (
-  UPDATE deliveries d SET state = 'PENDING', next_attempt_time = $3, round_start = attempt_count, last_error = ''
+  UPDATE deliveries d SET state = 'PENDING', next_attempt_time = $3, leased_until = NULL, round_start = attempt_count, last_error = ''
   FROM wanted w WHERE d.shop_id = $1 AND d.event_id = w.event_id AND d.endpoint_id = $2 AND d.state <> 'PENDING'
   RETURNING d.event_id
 ), first AS (

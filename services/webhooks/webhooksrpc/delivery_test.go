@@ -151,10 +151,16 @@ func TestEndpointsThatFailAreDisabled(t *testing.T) {
 	down, _ := w.create(hook + "/down")
 	gone, _ := w.create(hook + "/gone")
 	w.answer(hook+"/down", failing)
+	w.answer(hook+"/gone", failing)
+	waiting := w.test(gone.GetEndpointId())
+	w.until(waiting.GetDeliveryId(), 1)
 	w.answer(hook+"/gone", webhooks.Attempt{Outcome: webhooks.OutcomeGone, Status: 410, Sentence: "gone"})
 	w.until(w.test(gone.GetEndpointId()).GetDeliveryId(), 1)
 	if e := w.endpoint(gone.GetEndpointId()); e.GetState() != disabled || !strings.Contains(e.GetReason(), "410") {
 		t.Errorf("after 410: %v", e)
+	}
+	if d := w.delivery(waiting.GetDeliveryId()).GetDelivery(); d.GetState() != "DEAD" || !strings.Contains(d.GetLastError(), "410") {
+		t.Errorf("what waited for it is %v, want dead with the reason", d)
 	}
 	d := w.test(down.GetEndpointId())
 	for n := int32(1); n <= 10; n++ {

@@ -93,7 +93,7 @@ func (h *house) signIn(key string) *http.Response {
 }
 
 // pages are the addresses that need no row of the database.
-var pages = []string{"/", "/claims", "/claims?state=draft", "/repairs", "/invoices", "/money", "/runs", "/messages", "/find", "/find?q=C-1"}
+var pages = []string{"/", "/claims", "/claims?state=draft", "/repairs", "/invoices", "/money", "/runs", "/messages", "/deliveries", "/deliveries?state=dead", "/payers", "/keys", "/keys/deeds", "/money/deposits/new", "/find", "/find?q=C-1"}
 
 func TestNobodyGetsInWithoutAKey(t *testing.T) {
 	t.Parallel()

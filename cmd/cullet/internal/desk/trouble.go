@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"net/http"
 	"slices"
+	"strings"
 
 	"cullet/cmd/cullet/internal/desk/page"
 	"cullet/services/errs"
@@ -110,11 +111,23 @@ func tell(kind errs.Kind, known *errs.Error, r *http.Request) page.Trouble {
 		view.Action, view.Again = r.URL.Path, again(r)
 		view.Press = []page.Link{{Text: "Go to Today", Href: "/"}}
 	case r.Method == http.MethodPost && r.PathValue("id") != "":
-		view.Press = []page.Link{{Text: "Look at it as it is now", Href: "/claims/" + r.PathValue("id")}, {Text: "Go to Today", Href: "/"}}
+		view.Press = []page.Link{{Text: "Look at it as it is now", Href: seenAt(r)}, {Text: "Go to Today", Href: "/"}}
 	default:
 		view.Press = []page.Link{{Text: "Go to Today", Href: "/"}}
 	}
 	return view
+}
+
+// seenAt is the page of what a form was about.
+func seenAt(r *http.Request) string {
+	id := r.PathValue("id")
+	switch {
+	case strings.HasPrefix(r.URL.Path, endpointAddress("")):
+		return endpointAddress(id)
+	case strings.HasPrefix(r.URL.Path, deliveryAddress("")):
+		return deliveryAddress(id)
+	}
+	return claimAddress(id)
 }
 
 // faults are the sentences of an error, one for each field that is wrong.

@@ -16,15 +16,16 @@ import (
 
 // The pages of the navigation.
 const (
-	HereToday    = "Today"
-	HereClaims   = "Claims"
-	HereRepairs  = "Repairs"
-	HereInvoices = "Invoices"
-	HereMoney    = "Money"
-	HereRuns     = "Runs"
-	HereMessages = "Messages"
-	HerePayers   = "Payers"
-	HereKeys     = "Keys"
+	HereToday      = "Today"
+	HereClaims     = "Claims"
+	HereRepairs    = "Repairs"
+	HereInvoices   = "Invoices"
+	HereMoney      = "Money"
+	HereRuns       = "Runs"
+	HereMessages   = "Messages"
+	HerePayers     = "Payers"
+	HereKeys       = "Keys"
+	HereDeliveries = "Deliveries"
 )
 
 // Head is what every page has around it.
@@ -86,7 +87,8 @@ type Hidden struct{ Name, Value string }
 type destination struct{ name, href string }
 
 var destinations = []destination{{HereToday, "/"}, {HereClaims, "/claims"}, {HereRepairs, "/repairs"}, {HereInvoices, "/invoices"},
-	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"}, {HerePayers, "/payers"}}
+	{HereMoney, "/money"}, {HereRuns, "/runs"}, {HereMessages, "/messages"}, {HereDeliveries, "/deliveries"},
+	{HerePayers, "/payers"}}
 
 // destinations are the pages that whoever is signed in may open.
 func (h Head) destinations() []destination {
