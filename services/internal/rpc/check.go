@@ -189,7 +189,7 @@ func (w *walker) value(v protoreflect.Value, fd planned, at *place, index int) {
 		w.text(v.String(), here)
 	case protoreflect.BytesKind:
 		if n := len(v.Bytes()); n > w.maxBytes {
-			w.fault(here.place(), "TOO_LONG", "%d bytes were given and at most %d are allowed", n, w.maxBytes)
+			w.fault(here.place(), "TOO_LONG", "%d bytes were given and at most %d are allowed; send less at once", n, w.maxBytes)
 		}
 	case protoreflect.EnumKind:
 		if fd.Enum().Values().ByNumber(v.Enum()) == nil {
