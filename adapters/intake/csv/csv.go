@@ -74,7 +74,7 @@ func header(reader *csv.Reader) ([]string, error) {
 		return nil, intake.Refuse("CSV_SYNTAX", "the first row, which names the columns, cannot be read: %v", err)
 	}
 	if len(names) > maxColumns {
-		return nil, intake.Refuse("FILE_COLUMNS", "the file has %d columns and at most %d are read", len(names), maxColumns)
+		return nil, intake.Refuse("FILE_COLUMNS", "the file has %d columns and at most %d are read; leave some out of the export", len(names), maxColumns)
 	}
 	if len(names) == 1 {
 		for name, other := range delimiters {

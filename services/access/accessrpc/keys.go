@@ -63,7 +63,7 @@ func (s *Server) CreateKey(
 func checkNewKey(req *accessv1.CreateKeyRequest, now time.Time) (faults []errs.Field) {
 	if n := len([]rune(req.GetName())); n > maxKeyName {
 		faults = append(faults, errs.Field{Path: "name", Reason: "TOO_LARGE",
-			Message: fmt.Sprintf("%d characters were given and at most %d are allowed", n, maxKeyName)})
+			Message: fmt.Sprintf("%d characters were given and at most %d are allowed; shorten the name", n, maxKeyName)})
 	}
 	if at := req.GetExpireTime(); at != nil && !at.AsTime().After(now) {
 		faults = append(faults, errs.Field{Path: "expire_time", Reason: "PAST", Message: fmt.Sprintf(

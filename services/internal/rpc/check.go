@@ -50,8 +50,8 @@ type place struct {
 	index  int
 }
 
-func (p *place) field(fd protoreflect.FieldDescriptor) *place {
-	return &place{parent: p, name: string(fd.Name()), index: -1}
+func (p *place) field(fd *planned) *place {
+	return &place{parent: p, name: fd.name, index: -1}
 }
 
 func (p *place) item(i int) *place { return &place{parent: p, index: i} }
@@ -84,7 +84,10 @@ func (p *place) write(b *strings.Builder) {
 // planned is what the walk needs of a field, read once from its descriptor.
 type planned struct {
 	protoreflect.FieldDescriptor
-	kind       protoreflect.Kind
+	name string
+	kind protoreflect.Kind
+	// values are those of an enum.
+	values     protoreflect.EnumValueDescriptors
 	isList     bool
 	isRequired bool
 	isLong     bool
@@ -92,7 +95,11 @@ type planned struct {
 	isRequestID bool
 }
 
-// plans keeps the fields of each message type that was met.
+// isLookedAt are the kinds whose values can be wrong in themselves; a whole number or a yes cannot.
+var isLookedAt = map[protoreflect.Kind]bool{protoreflect.StringKind: true, protoreflect.BytesKind: true, protoreflect.EnumKind: true,
+	protoreflect.FloatKind: true, protoreflect.DoubleKind: true, protoreflect.MessageKind: true, protoreflect.GroupKind: true}
+
+// plans keeps the fields of each message type that was met, without those that nothing is asked of.
 var plans sync.Map // protoreflect.MessageDescriptor -> []planned
 
 func planOf(md protoreflect.MessageDescriptor) []planned {
@@ -100,11 +107,17 @@ func planOf(md protoreflect.MessageDescriptor) []planned {
 		return known.([]planned)
 	}
 	fields := md.Fields()
-	plan := make([]planned, fields.Len())
-	for i := range plan {
+	plan := make([]planned, 0, fields.Len())
+	for i := range fields.Len() {
 		fd := fields.Get(i)
-		plan[i] = planned{FieldDescriptor: fd, kind: fd.Kind(), isList: fd.IsList(), isRequired: isRequired(fd),
+		p := planned{FieldDescriptor: fd, name: string(fd.Name()), kind: fd.Kind(), isList: fd.IsList(), isRequired: isRequired(fd),
 			isLong: longTexts[fd.Name()], isRequestID: fd.Name() == "request_id"}
+		if p.kind == protoreflect.EnumKind {
+			p.values = fd.Enum().Values()
+		}
+		if p.isRequired || p.isList || isLookedAt[p.kind] {
+			plan = append(plan, p)
+		}
 	}
 	plans.Store(md, plan)
 	return plan
@@ -134,7 +147,9 @@ func (w *walker) message(m protoreflect.Message, at *place) {
 	if unknown := m.GetUnknown(); len(unknown) > 0 {
 		w.unknown(unknown, m.Descriptor(), at)
 	}
-	for _, fd := range planOf(m.Descriptor()) {
+	plan := planOf(m.Descriptor())
+	for i := range plan {
+		fd := &plan[i]
 		switch {
 		case !m.Has(fd.FieldDescriptor):
 			if fd.isRequired {
@@ -148,7 +163,7 @@ func (w *walker) message(m protoreflect.Message, at *place) {
 	}
 }
 
-func (w *walker) missing(fd planned, at *place) {
+func (w *walker) missing(fd *planned, at *place) {
 	allowed := ""
 	if fd.Enum() != nil {
 		allowed = ": " + strings.Join(valueNames(fd.Enum()), ", ")
@@ -156,7 +171,7 @@ func (w *walker) missing(fd planned, at *place) {
 	w.fault(at.field(fd), "REQUIRED", "nothing was given and the field is required; give a value%s", allowed)
 }
 
-func (w *walker) list(items protoreflect.List, fd planned, at *place) {
+func (w *walker) list(items protoreflect.List, fd *planned, at *place) {
 	if items.Len() > maxItems {
 		w.fault(at, "TOO_MANY", "%d items were given and at most %d are allowed; split the request",
 			items.Len(), maxItems)
@@ -170,7 +185,7 @@ func (w *walker) list(items protoreflect.List, fd planned, at *place) {
 // spot is a value before anybody wants to know its path.
 type spot struct {
 	at    *place
-	fd    planned
+	fd    *planned
 	index int
 }
 
@@ -182,17 +197,17 @@ func (s spot) place() *place {
 	return s.at.field(s.fd)
 }
 
-func (w *walker) value(v protoreflect.Value, fd planned, at *place, index int) {
+func (w *walker) value(v protoreflect.Value, fd *planned, at *place, index int) {
 	here := spot{at, fd, index}
 	switch fd.kind {
 	case protoreflect.StringKind:
 		w.text(v.String(), here)
 	case protoreflect.BytesKind:
 		if n := len(v.Bytes()); n > w.maxBytes {
-			w.fault(here.place(), "TOO_LONG", "%d bytes were given and at most %d are allowed", n, w.maxBytes)
+			w.fault(here.place(), "TOO_LONG", "%d bytes were given and at most %d are allowed; send less at once", n, w.maxBytes)
 		}
 	case protoreflect.EnumKind:
-		if fd.Enum().Values().ByNumber(v.Enum()) == nil {
+		if fd.values.ByNumber(v.Enum()) == nil {
 			w.fault(here.place(), "UNKNOWN_VALUE", "value %d is not in the contract; allowed are %s", v.Enum(),
 				strings.Join(valueNames(fd.Enum()), ", "))
 		}

@@ -89,7 +89,7 @@ func (r *repair) message(b []byte, md protoreflect.MessageDescriptor, at *place)
 			readable = append(readable, whole...)
 			continue
 		}
-		here := at.field(fd)
+		here := at.field(&planned{name: string(fd.Name())})
 		if fd.IsList() {
 			here = here.item(counts[number])
 			counts[number]++

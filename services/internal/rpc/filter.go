@@ -70,7 +70,7 @@ func ParseFilter(text string, fields FilterFields) (Filter, []errs.Field) {
 		return Filter{}, nil
 	}
 	if len(text) > maxFilterBytes {
-		return Filter{}, filterFault("%d bytes were given and at most %d are allowed", len(text), maxFilterBytes)
+		return Filter{}, filterFault("%d bytes were given and at most %d are allowed; shorten the filter", len(text), maxFilterBytes)
 	}
 	tokens, faults := scanFilter(text)
 	if len(faults) > 0 {
@@ -93,7 +93,7 @@ func ParseFilter(text string, fields FilterFields) (Filter, []errs.Field) {
 		}
 	}
 	if len(filter.terms) > maxFilterTerms {
-		return Filter{}, filterFault("%d terms were given and at most %d are allowed", len(filter.terms), maxFilterTerms)
+		return Filter{}, filterFault("%d terms were given and at most %d are allowed; leave some out", len(filter.terms), maxFilterTerms)
 	}
 	if len(faults) > 0 {
 		return Filter{}, faults

@@ -30,7 +30,7 @@ func (s *Server) AmendJob(ctx context.Context, req *jobsv1.AmendJobRequest) (*jo
 	version, faults := rpc.ParseEtag("etag", req.GetEtag())
 	if n := len([]rune(req.GetReason())); n > maxReason {
 		faults = append(faults, errs.Field{Path: "reason", Reason: "TOO_LARGE", Message: fmt.Sprintf(
-			"%d characters were given and at most %d are allowed", n, maxReason)})
+			"%d characters were given and at most %d are allowed; shorten the reason", n, maxReason)})
 	}
 	if strings.TrimSpace(req.GetReason()) == "" {
 		faults = append(faults, errs.Field{Path: "reason", Reason: "REQUIRED",

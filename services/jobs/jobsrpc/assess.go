@@ -26,7 +26,7 @@ func (s *Server) AssessDamage(ctx context.Context, req *jobsv1.AssessDamageReque
 	glass, damages, faults := wire.FromDamages(req.GetGlass(), req.GetDamages(), req.GetIsCommercial())
 	if n := len(damages); n > maxDamages {
 		faults = append(faults, errs.Field{Path: "damages", Reason: "TOO_LARGE",
-			Message: fmt.Sprintf("%d damages were given and at most %d are allowed", n, maxDamages)})
+			Message: fmt.Sprintf("%d damages were given and at most %d are allowed; ask about the others in another call", n, maxDamages)})
 	}
 	bare := make([]repairability.Damage, len(damages))
 	for i := range damages {

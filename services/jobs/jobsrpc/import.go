@@ -27,7 +27,7 @@ func (s *Server) ImportJobs(ctx context.Context, req *jobsv1.ImportJobsRequest) 
 	var faults []errs.Field
 	if n := len([]rune(req.GetFileName())); n > maxFileName {
 		faults = append(faults, errs.Field{Path: "file_name", Reason: "TOO_LARGE", Message: fmt.Sprintf(
-			"%d characters were given and at most %d are allowed", n, maxFileName)})
+			"%d characters were given and at most %d are allowed; shorten the name", n, maxFileName)})
 	}
 	switch name, inline := req.GetMappingName(), req.GetMapping(); {
 	case name != "" && inline != nil:

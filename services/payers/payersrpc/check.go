@@ -37,7 +37,7 @@ func checkNames(req *payersv1.CreatePayerRequest) []errs.Field {
 			"digit first: \"lantern-mutual\"", code)
 	}
 	if n := len([]rune(req.GetName())); n > maxName {
-		f.add("name", "TOO_LARGE", "%d characters were given and at most %d are allowed", n, maxName)
+		f.add("name", "TOO_LARGE", "%d characters were given and at most %d are allowed; shorten the name", n, maxName)
 	}
 	return f.all
 }
@@ -134,7 +134,7 @@ func checkBuyer(f *faultList, m *payersv1.PayerProfile) {
 	checkSpan(f, "certificate_", m.GetCertificateValidFrom(), m.GetCertificateValidTo())
 	number := m.GetCertificateNumber()
 	if len([]rune(number)) > 60 {
-		f.add("certificate_number", "TOO_LARGE", "%d characters were given and at most 60 are allowed", len([]rune(number)))
+		f.add("certificate_number", "TOO_LARGE", "%d characters were given and at most 60 are allowed; copy it from the certificate again", len([]rune(number)))
 	}
 	isTaxable := m.GetBuyerStatus() == "" || m.GetBuyerStatus() == string(tax.Taxable)
 	if isTaxable && number != "" {
