@@ -52,6 +52,7 @@ type cli struct {
 	Refund     refundCommand     `cmd:"" help:"Give money back, or book that a payment bounced."`
 	MoveShare  moveShareCommand  `cmd:"" help:"Move what is open to the motorist, as after a denial, or back."`
 	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
+	Statement  statementCommand  `cmd:"" help:"Save what a payer owes as PDF."`
 	Balance    balanceCommand    `cmd:"" help:"Show the trial balance as of any day."`
 	Journal    journalCommand    `cmd:"" help:"Save the journal of some days as CSV for an accountant's program."`
 	Close      closeCommand      `cmd:"" help:"Close a month that is over."`
