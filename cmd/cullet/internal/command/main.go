@@ -56,6 +56,7 @@ type cli struct {
 	Balance    balanceCommand    `cmd:"" help:"Show the trial balance as of any day."`
 	Journal    journalCommand    `cmd:"" help:"Save the journal of some days as CSV for an accountant's program."`
 	Close      closeCommand      `cmd:"" help:"Close a month that is over."`
+	Tax        taxCommand        `cmd:"" help:"Import tax rates and taxability."`
 	TaxReturn  taxReturnCommand  `cmd:"" help:"Show a tax return with the documents behind it, or file it."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Version    versionCommand    `cmd:"" help:"Say which version this is."`
