@@ -23,7 +23,6 @@ var untested = map[string]string{
 	"cmd/cullet/internal/command":      endToEnd,
 	"cmd/cullet/internal/desk/page":    "cmd/cullet's TestTheDemo walks every page in a browser",
 	"cmd/cullet/internal/desk/static":  "cmd/cullet's TestTheDemo loads it in a browser",
-	"cmd/cullet/internal/outside":      endToEnd,
 	"services/customers":               "it is data",
 	"services/customers/customerspg":   "services/server's tests store through it",
 	"services/errs":                    "it is data and its two constructors; services/internal/rpc tests every kind on the wire",

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,7 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"codeberg.org/go-pdf/fpdf"
 	"github.com/google/go-cmp/cmp"
 	"golang.org/x/image/font/sfnt"
 
@@ -330,40 +328,4 @@ func TestPDFExplainsAZero(t *testing.T) {
 			t.Errorf("the paper does not say %q:\n%s", want, text)
 		}
 	}
-}
-
-// BenchmarkPDF prints one claim and a fleet's month. The bare page beside them is the library's own
-// work on one page with the same fonts and as many texts: what no printing with it can beat.
-func BenchmarkPDF(b *testing.B) {
-	for name, i := range map[string]invoices.Invoice{"one-claim": insured(b), "fleet-200": fleet(b, 200)} {
-		b.Run(name, func(b *testing.B) {
-			for b.Loop() {
-				printed(b, i, "LETTER")
-			}
-		})
-	}
-	texts := pages(b, printed(b, insured(b), "LETTER"))[0]
-	var fonts [3][]byte
-	for n, name := range []string{"OpenSans-Regular.ttf", "OpenSans-Semibold.ttf", "Caladea-Regular.ttf"} {
-		var err error
-		if fonts[n], err = os.ReadFile(filepath.Join("font", name)); err != nil {
-			b.Fatal(err)
-		}
-	}
-	b.Run("bare-page", func(b *testing.B) {
-		for b.Loop() {
-			pdf := fpdf.New("P", "pt", "Letter", "")
-			for n, font := range fonts {
-				pdf.AddUTF8FontFromBytes("f", []string{"", "B", "I"}[n], font)
-			}
-			pdf.AddPage()
-			for n, p := range texts {
-				pdf.SetFont("f", []string{"", "B", "I"}[n%3], 9)
-				pdf.Text(p.x, 792-p.y, p.text)
-			}
-			if err := pdf.Output(io.Discard); err != nil {
-				b.Fatal(err)
-			}
-		}
-	})
 }

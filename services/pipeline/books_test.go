@@ -30,7 +30,7 @@ var sequences = flag.Int("sequences", 4, "sequences of 40 random operations on b
 // ledger is the same shop's books twice: in memory, and in PostgreSQL behind the pipeline.
 type ledger struct {
 	*pgtest.World
-	t    *testing.T
+	t    testing.TB
 	shop ident.Shop
 	line *pipeline.Pipeline
 	*booktest.Books
@@ -42,6 +42,11 @@ type ledger struct {
 func usd(minor int64) money.Amount { return money.From(minor, "USD") }
 
 func openLedger(t *testing.T, w *pgtest.World) *ledger {
+	t.Helper()
+	return openBooks(t, w)
+}
+
+func openBooks(t testing.TB, w *pgtest.World) *ledger {
 	t.Helper()
 	shop, _, err := accesspg.Bootstrap(t.Context(), w.DB, access.Shop{Name: "Harbourline Glass Repair (invented)", TimeZone: "America/New_York",
 		CurrencyCode: "USD", Address: access.Address{CountryCode: "US", State: "OH"}}, "owner", booktest.Start)

@@ -78,3 +78,25 @@ func TestAgingIsCutAsAskedFor(t *testing.T) {
 		t.Errorf("%v, want three faults", err)
 	}
 }
+
+// TestAStatementIsThePayersRowOfTheAging, today and on a day before anything was issued.
+func TestAStatementIsThePayersRowOfTheAging(t *testing.T) {
+	t.Parallel()
+	h := openCutHouse(t)
+	h.deposited(t)
+	for day, want := range map[string][2]int64{"": {stocked, stocked*10775 - 2000}, "2026-12-31": {stocked, stocked*10775 - 2000}, "2026-10-19": {0, 0}} {
+		got, err := h.Invoices.GetStatement(t.Context(), &invoicesv1.GetStatementRequest{PayerId: h.payer, AsOfDate: day})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if int64(got.GetDocumentCount()) != want[0] || got.GetOpen().GetMinorUnits() != want[1] || !bytes.HasPrefix(got.GetPdf(), []byte("%PDF-")) {
+			t.Errorf("as of %q: %d documents, %v; want %v", day, got.GetDocumentCount(), got.GetOpen(), want)
+		}
+	}
+	if _, err := h.Invoices.GetStatement(t.Context(), &invoicesv1.GetStatementRequest{PayerId: string(h.shop), Paper: "A4"}); !errs.Is(err, errs.NotFound) {
+		t.Errorf("a payer that is none: %v, want NotFound", err)
+	}
+}
+
+// shop2 is an identifier of no payer.
+func (h *cutHouse) shop2() string { return string(h.shop) }

@@ -23,6 +23,7 @@ import (
 	"cullet/services/internal/pg/cluster"
 	"cullet/services/invoices"
 	"cullet/services/jobs"
+	"cullet/services/tax"
 	"cullet/services/webhooks"
 )
 
@@ -98,6 +99,8 @@ type Addresses struct{ GRPC, HTTP string }
 // Outside is what touches the world, handed in by the command. What is missing is refused when it is
 // needed, by name.
 type Outside struct {
+	// Taxes gives the dated rates that calls quote by, those of the Translator; nil gives what is shipped.
+	Taxes             func() tax.Book
 	Translator        claims.Translator
 	Formats           []claims.Format
 	Channels          []claims.Channel

@@ -15,6 +15,7 @@ import (
 	"cullet/services/payers"
 	"cullet/services/payers/payerspg"
 	"cullet/services/pipeline"
+	"cullet/services/tax"
 )
 
 // house is what rooms are made with.
@@ -42,6 +43,14 @@ func (h *house) shop(ctx context.Context, tx *pg.Tx) (access.Shop, error) {
 // jobs makes the room of repair records, for its calls and for its work.
 func (h *house) jobs() *jobsrpc.Server {
 	return jobsrpc.New(h.db, h.ring, h.pages, h.Now, h.Photos, h.PhotoQuota, h.shop, h.Copies, h.Intakes...)
+}
+
+// taxes gives the dated rates.
+func (h *house) taxes() func() tax.Book {
+	if h.Taxes == nil {
+		return tax.Shipped
+	}
+	return h.Taxes
 }
 
 func checkFirst(shop access.Shop) []errs.Field { return rpc.Validate("shop", shop) }

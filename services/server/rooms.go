@@ -27,7 +27,6 @@ import (
 	"cullet/services/payers/payersrpc"
 	"cullet/services/repairability"
 	"cullet/services/runs/runsrpc"
-	"cullet/services/tax"
 	"cullet/services/tax/taxrpc"
 	"cullet/services/webhooks/webhooksrpc"
 )
@@ -55,7 +54,7 @@ var rooms = []room{
 	}},
 	{gateway: taxv1.RegisterTaxServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		taxv1.RegisterTaxServiceServer(r, taxrpc.New(taxrpc.Config{DB: h.db, Pages: h.pages, Now: h.Now, Shop: h.shop,
-			Book: tax.Shipped}))
+			Book: h.taxes()}))
 	}},
 	{gateway: claimsv1.RegisterClaimServiceHandler, limits: claimsrpc.Limits, register: func(r grpc.ServiceRegistrar, h *house) {
 		claimsv1.RegisterClaimServiceServer(r, claimsrpc.New(h.db, h.pages, h.Now, h.line, h.shop))

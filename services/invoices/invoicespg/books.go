@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"cullet/services/errs"
 	"cullet/services/ident"
 	"cullet/services/internal/pg"
 	"cullet/services/invoices"
@@ -18,10 +19,13 @@ type Aged struct {
 	// Bucket is 0 for what is not due yet, then 1 and up by the limits that were asked for.
 	Bucket int   `db:"bucket"`
 	Minor  int64 `db:"minor"`
-	// Number, DueDate and Invoice are of one document, empty on a sum.
-	Number  string        `db:"number"`
-	DueDate string        `db:"due_date"`
-	Invoice ident.Invoice `db:"invoice_id"`
+	// Number and what follows are of one document, empty on a sum; DaysLate is above zero when it is due.
+	Number    string        `db:"number"`
+	DueDate   string        `db:"due_date"`
+	IssueDate string        `db:"issue_date"`
+	Total     int64         `db:"total"`
+	DaysLate  int           `db:"days_late"`
+	Invoice   ident.Invoice `db:"invoice_id"`
 }
 
 // agedDocuments rebuilds what was open on a day from what was owed and what was allocated until then:
@@ -41,11 +45,15 @@ WITH open AS (
 
 const aging = agedDocuments + `
 SELECT CASE WHEN payer_id = '' THEN 'Motorists' ELSE min(debtor_name) END AS debtor_name, payer_id, bucket, sum(minor)::bigint AS minor,
-  '' AS number, '' AS due_date, '' AS invoice_id
+  '' AS number, '' AS due_date, '' AS issue_date, 0::bigint AS total, 0 AS days_late, '' AS invoice_id
 FROM aged GROUP BY payer_id, bucket ORDER BY debtor_name, bucket`
 
+// MaxAged is how many documents of one payer are listed.
+const MaxAged = 2000
+
 const agingOf = agedDocuments + `
-SELECT a.debtor_name, a.payer_id, a.bucket, a.minor::bigint AS minor, i.number, to_char(a.due_date, 'YYYY-MM-DD') AS due_date, a.invoice_id::text AS invoice_id
+SELECT a.debtor_name, a.payer_id, a.bucket, a.minor::bigint AS minor, i.number, to_char(a.due_date, 'YYYY-MM-DD') AS due_date,
+  to_char(i.issue_date, 'YYYY-MM-DD') AS issue_date, i.total, $2::date - a.due_date AS days_late, a.invoice_id::text AS invoice_id
 FROM aged a JOIN invoices i ON i.shop_id = $1 AND i.invoice_id = a.invoice_id
 WHERE a.payer_id = $5 ORDER BY a.due_date, i.number LIMIT 2000`
 
@@ -172,4 +180,24 @@ func Entries(ctx context.Context, tx *pg.Tx, before, document string, limit int)
 			Amount: money.From(p.Amount, p.Currency)})
 	}
 	return all, nil
+}
+
+const waitingOf = `
+SELECT p.name, coalesce((SELECT sum(l.paid - l.allocated) FROM remittances m JOIN remittance_lines l ON l.shop_id = m.shop_id
+  AND l.remittance_id = m.remittance_id WHERE m.shop_id = p.shop_id AND m.payer_id = p.payer_id), 0)::bigint AS minor
+FROM payers p WHERE p.shop_id = $1 AND p.payer_id = $2`
+
+// WaitingOf gives the name of a payer and what of its money has no place now. It fails with errs.NotFound.
+func WaitingOf(ctx context.Context, tx *pg.Tx, payer ident.Payer) (name string, minor int64, err error) {
+	var row struct {
+		Name  string `db:"name"`
+		Minor int64  `db:"minor"`
+	}
+	if err := tx.Get(ctx, &row, waitingOf, string(tx.Shop()), string(payer)); err != nil {
+		if pg.IsNoRows(err) {
+			return "", 0, errs.Missing("payer", string(payer))
+		}
+		return "", 0, fmt.Errorf("sum the waiting money of %s: %w", payer, err)
+	}
+	return row.Name, row.Minor, nil
 }

@@ -32,7 +32,9 @@ type Server struct {
 	formats  map[string]invoices.RemittanceFormat
 	document invoices.Document
 	writers  map[string]invoices.Writer
-	shop     ReadShop
+	// statements prints what a payer owes; the printer of documents does, where it can.
+	statements invoices.StatementPrinter
+	shop       ReadShop
 }
 
 // ReadShop reads the transaction's shop, whose storage is another room's.
@@ -44,6 +46,7 @@ func New(db *pg.DB, pages *rpc.Pager, now func() time.Time, line *pipeline.Pipel
 	formats []invoices.RemittanceFormat, document invoices.Document, writers []invoices.Writer, shop ReadShop) *Server {
 	s := &Server{db: db, pages: pages, now: now, line: line, formats: map[string]invoices.RemittanceFormat{}, document: document, writers: map[string]invoices.Writer{},
 		shop: shop}
+	s.statements, _ = document.(invoices.StatementPrinter)
 	for _, f := range formats {
 		s.formats[f.Name()] = f
 	}

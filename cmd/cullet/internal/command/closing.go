@@ -1,6 +1,7 @@
 package command
 
 import (
+	"cmp"
 	"fmt"
 
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
@@ -42,11 +43,7 @@ func (c *journalCommand) Run(w *world) error {
 	if err != nil {
 		return err
 	}
-	name := c.Output
-	if name == "" {
-		name = got.GetFileName()
-	}
-	return w.save(name, got.GetContent())
+	return w.save(cmp.Or(c.Output, got.GetFileName()), got.GetContent())
 }
 
 type balanceCommand struct {
@@ -116,4 +113,29 @@ func (c *taxReturnCommand) Run(w *world) error {
 	}
 	fmt.Fprintln(w.out, r.GetCaution())
 	return nil
+}
+
+type statementCommand struct {
+	Payer  string `arg:"" help:"The shop's code of the payer."`
+	AsOf   string `help:"Day; today when empty."`
+	Output string `help:"File to write; a name by the day when empty." short:"o" type:"path"`
+	Paper  string `help:"LETTER or A4." enum:",LETTER,A4" default:""`
+}
+
+// Run saves a payer's statement.
+func (c *statementCommand) Run(w *world) error {
+	server, err := w.dial()
+	if err != nil {
+		return err
+	}
+	defer server.Close()
+	id, err := w.payerID(server, c.Payer)
+	if err != nil {
+		return err
+	}
+	got, err := server.Invoices.GetStatement(w, &invoicesv1.GetStatementRequest{PayerId: id, AsOfDate: c.AsOf, Paper: c.Paper})
+	if err != nil {
+		return err
+	}
+	return w.save(cmp.Or(c.Output, got.GetFileName()), got.GetPdf())
 }

@@ -53,9 +53,11 @@ type cli struct {
 	MoveShare  moveShareCommand  `cmd:"" help:"Move what is open to the motorist, as after a denial, or back."`
 	Dispute    disputeCommand    `cmd:"" help:"Write down that a debtor contests an invoice, or what came of it."`
 	Webhook    webhookCommand    `cmd:"" help:"Endpoints of shop systems: add, rotate, test, replay; verify and hear events."`
+	Statement  statementCommand  `cmd:"" help:"Save what a payer owes as PDF."`
 	Balance    balanceCommand    `cmd:"" help:"Show the trial balance as of any day."`
 	Journal    journalCommand    `cmd:"" help:"Save the journal of some days as CSV for an accountant's program."`
 	Close      closeCommand      `cmd:"" help:"Close a month that is over."`
+	Tax        taxCommand        `cmd:"" help:"Import tax rates and taxability."`
 	TaxReturn  taxReturnCommand  `cmd:"" help:"Show a tax return with the documents behind it, or file it."`
 	Doctor     doctorCommand     `cmd:"" help:"Check every invariant of the books on the live data."`
 	Reseal     resealCommand     `cmd:"" help:"Seal the photos in the state folder under the newest master key, or make a new one."`

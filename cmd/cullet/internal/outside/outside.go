@@ -38,6 +38,8 @@ type Options struct {
 	RootCAs *x509.CertPool
 	Now     func() time.Time
 	Log     *slog.Logger
+	// State is the folder whose imported taxes are worked with; empty works with what is shipped.
+	State string
 }
 
 // Warning is what a binary that reaches loopback addresses says at its start; empty otherwise.
@@ -50,12 +52,19 @@ func Open(o Options) (outside server.Outside, closeAll func() error, err error) 
 			return server.Outside{}, nil, fmt.Errorf("make the folder %s: %w", filepath.Base(dir), err)
 		}
 	}
+	book := tax.Shipped()
+	if o.State != "" {
+		if book, err = Taxes(o.State); err != nil {
+			return server.Outside{}, nil, err
+		}
+	}
 	photos, err := photostore.Open(o.Photos, o.Sealer)
 	if err != nil {
 		return server.Outside{}, nil, err
 	}
 	return server.Outside{
-		Translator:        payload.Translator{Book: tax.Shipped()},
+		Translator:        payload.Translator{Book: book},
+		Taxes:             func() tax.Book { return book },
 		Formats:           adapters.Formats(),
 		Channels:          adapters.Channels(adapters.ChannelOptions{RootCAs: o.RootCAs, Folders: o.Exchange}),
 		RemittanceFormats: adapters.RemittanceFormats(),

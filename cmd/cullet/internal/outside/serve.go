@@ -63,7 +63,7 @@ func Serve(ctx context.Context, s Serving) error {
 		return err
 	}
 	world, closeAll, err := Open(Options{Photos: filepath.Join(s.State, "photos"), Exchange: filepath.Join(s.State, "exchange"),
-		Sealer: sealer, Now: time.Now, Log: log})
+		Sealer: sealer, Now: time.Now, Log: log, State: s.State})
 	if err != nil {
 		return err
 	}

@@ -3744,6 +3744,143 @@ func (x *ListTaxReturnsResponse) GetTaxReturns() []*TaxReturn {
 	return nil
 }
 
+// Asks for a statement.
+type GetStatementRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The payer.
+	PayerId string `protobuf:"bytes,1,opt,name=payer_id,json=payerId,proto3" json:"payer_id,omitempty"`
+	// Day; empty for today.
+	AsOfDate string `protobuf:"bytes,2,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// "LETTER" or "A4"; empty for LETTER in the US and Canada, A4 elsewhere.
+	Paper         string `protobuf:"bytes,3,opt,name=paper,proto3" json:"paper,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStatementRequest) Reset() {
+	*x = GetStatementRequest{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[62]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStatementRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStatementRequest) ProtoMessage() {}
+
+func (x *GetStatementRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[62]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStatementRequest.ProtoReflect.Descriptor instead.
+func (*GetStatementRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{62}
+}
+
+func (x *GetStatementRequest) GetPayerId() string {
+	if x != nil {
+		return x.PayerId
+	}
+	return ""
+}
+
+func (x *GetStatementRequest) GetAsOfDate() string {
+	if x != nil {
+		return x.AsOfDate
+	}
+	return ""
+}
+
+func (x *GetStatementRequest) GetPaper() string {
+	if x != nil {
+		return x.Paper
+	}
+	return ""
+}
+
+// The statement.
+type GetStatementResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The PDF.
+	Pdf []byte `protobuf:"bytes,1,opt,name=pdf,proto3" json:"pdf,omitempty"`
+	// A name for the file.
+	FileName string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// What is open on it; the payer's row of the aging of that day.
+	Open *v1.Money `protobuf:"bytes,3,opt,name=open,proto3" json:"open,omitempty"`
+	// How many documents are on it; at most 2,000.
+	DocumentCount int32 `protobuf:"varint,4,opt,name=document_count,json=documentCount,proto3" json:"document_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStatementResponse) Reset() {
+	*x = GetStatementResponse{}
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[63]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStatementResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStatementResponse) ProtoMessage() {}
+
+func (x *GetStatementResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_invoices_v1_invoices_proto_msgTypes[63]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStatementResponse.ProtoReflect.Descriptor instead.
+func (*GetStatementResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_invoices_v1_invoices_proto_rawDescGZIP(), []int{63}
+}
+
+func (x *GetStatementResponse) GetPdf() []byte {
+	if x != nil {
+		return x.Pdf
+	}
+	return nil
+}
+
+func (x *GetStatementResponse) GetFileName() string {
+	if x != nil {
+		return x.FileName
+	}
+	return ""
+}
+
+func (x *GetStatementResponse) GetOpen() *v1.Money {
+	if x != nil {
+		return x.Open
+	}
+	return nil
+}
+
+func (x *GetStatementResponse) GetDocumentCount() int32 {
+	if x != nil {
+		return x.DocumentCount
+	}
+	return 0
+}
+
 var File_cullet_invoices_v1_invoices_proto protoreflect.FileDescriptor
 
 const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
@@ -4033,7 +4170,17 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\treturn_id\x18\x01 \x01(\tR\breturnId\"X\n" +
 	"\x16ListTaxReturnsResponse\x12>\n" +
 	"\vtax_returns\x18\x01 \x03(\v2\x1d.cullet.invoices.v1.TaxReturnR\n" +
-	"taxReturns2\xef!\n" +
+	"taxReturns\"i\n" +
+	"\x13GetStatementRequest\x12\x1e\n" +
+	"\bpayer_id\x18\x01 \x01(\tB\x03\xe0A\x02R\apayerId\x12\x1c\n" +
+	"\n" +
+	"as_of_date\x18\x02 \x01(\tR\basOfDate\x12\x14\n" +
+	"\x05paper\x18\x03 \x01(\tR\x05paper\"\x98\x01\n" +
+	"\x14GetStatementResponse\x12\x10\n" +
+	"\x03pdf\x18\x01 \x01(\fR\x03pdf\x12\x1b\n" +
+	"\tfile_name\x18\x02 \x01(\tR\bfileName\x12*\n" +
+	"\x04open\x18\x03 \x01(\v2\x16.cullet.money.v1.MoneyR\x04open\x12%\n" +
+	"\x0edocument_count\x18\x04 \x01(\x05R\rdocumentCount2\x80#\n" +
 	"\x0eInvoiceService\x12\x82\x01\n" +
 	"\n" +
 	"GetInvoice\x12%.cullet.invoices.v1.GetInvoiceRequest\x1a&.cullet.invoices.v1.GetInvoiceResponse\"%\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1b\x12\x19/v1/invoices/{invoice_id}\x12{\n" +
@@ -4059,7 +4206,8 @@ const file_cullet_invoices_v1_invoices_proto_rawDesc = "" +
 	"\fCloseDispute\x12'.cullet.invoices.v1.CloseDisputeRequest\x1a(.cullet.invoices.v1.CloseDisputeResponse\".\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/disputes/{dispute_id}:close\x12l\n" +
 	"\bGetAging\x12#.cullet.invoices.v1.GetAgingRequest\x1a$.cullet.invoices.v1.GetAgingResponse\"\x15\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\v\x12\t/v1/aging\x12\x94\x01\n" +
 	"\x12ListJournalEntries\x12-.cullet.invoices.v1.ListJournalEntriesRequest\x1a..cullet.invoices.v1.ListJournalEntriesResponse\"\x1f\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/journal-entries\x12\x89\x01\n" +
-	"\x0fGetTrialBalance\x12*.cullet.invoices.v1.GetTrialBalanceRequest\x1a+.cullet.invoices.v1.GetTrialBalanceResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/trial-balance\x12\x89\x01\n" +
+	"\x0fGetTrialBalance\x12*.cullet.invoices.v1.GetTrialBalanceRequest\x1a+.cullet.invoices.v1.GetTrialBalanceResponse\"\x1d\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/trial-balance\x12\x8e\x01\n" +
+	"\fGetStatement\x12'.cullet.invoices.v1.GetStatementRequest\x1a(.cullet.invoices.v1.GetStatementResponse\"+\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02!\x12\x1f/v1/payers/{payer_id}/statement\x12\x89\x01\n" +
 	"\vClosePeriod\x12&.cullet.invoices.v1.ClosePeriodRequest\x1a'.cullet.invoices.v1.ClosePeriodResponse\")\x88\xe2\x18\x05\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/periods/{period}:close\x12w\n" +
 	"\vListPeriods\x12&.cullet.invoices.v1.ListPeriodsRequest\x1a'.cullet.invoices.v1.ListPeriodsResponse\"\x17\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\r\x12\v/v1/periods\x12\x8c\x01\n" +
 	"\rExportJournal\x12(.cullet.invoices.v1.ExportJournalRequest\x1a).cullet.invoices.v1.ExportJournalResponse\"&\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/journal-entries:export\x12\x8a\x01\n" +
@@ -4081,7 +4229,7 @@ func file_cullet_invoices_v1_invoices_proto_rawDescGZIP() []byte {
 	return file_cullet_invoices_v1_invoices_proto_rawDescData
 }
 
-var file_cullet_invoices_v1_invoices_proto_msgTypes = make([]protoimpl.MessageInfo, 62)
+var file_cullet_invoices_v1_invoices_proto_msgTypes = make([]protoimpl.MessageInfo, 64)
 var file_cullet_invoices_v1_invoices_proto_goTypes = []any{
 	(*GetInvoiceRequest)(nil),          // 0: cullet.invoices.v1.GetInvoiceRequest
 	(*GetInvoiceResponse)(nil),         // 1: cullet.invoices.v1.GetInvoiceResponse
@@ -4145,135 +4293,140 @@ var file_cullet_invoices_v1_invoices_proto_goTypes = []any{
 	(*FileTaxReturnResponse)(nil),      // 59: cullet.invoices.v1.FileTaxReturnResponse
 	(*ListTaxReturnsRequest)(nil),      // 60: cullet.invoices.v1.ListTaxReturnsRequest
 	(*ListTaxReturnsResponse)(nil),     // 61: cullet.invoices.v1.ListTaxReturnsResponse
-	(*Invoice)(nil),                    // 62: cullet.invoices.v1.Invoice
-	(*Allocation)(nil),                 // 63: cullet.invoices.v1.Allocation
-	(*Dispute)(nil),                    // 64: cullet.invoices.v1.Dispute
-	(PaymentMethod)(0),                 // 65: cullet.invoices.v1.PaymentMethod
-	(*v1.Money)(nil),                   // 66: cullet.money.v1.Money
-	(*Remittance)(nil),                 // 67: cullet.invoices.v1.Remittance
-	(*AgingRow)(nil),                   // 68: cullet.invoices.v1.AgingRow
-	(*JournalEntry)(nil),               // 69: cullet.invoices.v1.JournalEntry
-	(*AccountBalance)(nil),             // 70: cullet.invoices.v1.AccountBalance
-	(*BookCheck)(nil),                  // 71: cullet.invoices.v1.BookCheck
-	(*timestamppb.Timestamp)(nil),      // 72: google.protobuf.Timestamp
-	(*Period)(nil),                     // 73: cullet.invoices.v1.Period
-	(*TaxReturn)(nil),                  // 74: cullet.invoices.v1.TaxReturn
+	(*GetStatementRequest)(nil),        // 62: cullet.invoices.v1.GetStatementRequest
+	(*GetStatementResponse)(nil),       // 63: cullet.invoices.v1.GetStatementResponse
+	(*Invoice)(nil),                    // 64: cullet.invoices.v1.Invoice
+	(*Allocation)(nil),                 // 65: cullet.invoices.v1.Allocation
+	(*Dispute)(nil),                    // 66: cullet.invoices.v1.Dispute
+	(PaymentMethod)(0),                 // 67: cullet.invoices.v1.PaymentMethod
+	(*v1.Money)(nil),                   // 68: cullet.money.v1.Money
+	(*Remittance)(nil),                 // 69: cullet.invoices.v1.Remittance
+	(*AgingRow)(nil),                   // 70: cullet.invoices.v1.AgingRow
+	(*JournalEntry)(nil),               // 71: cullet.invoices.v1.JournalEntry
+	(*AccountBalance)(nil),             // 72: cullet.invoices.v1.AccountBalance
+	(*BookCheck)(nil),                  // 73: cullet.invoices.v1.BookCheck
+	(*timestamppb.Timestamp)(nil),      // 74: google.protobuf.Timestamp
+	(*Period)(nil),                     // 75: cullet.invoices.v1.Period
+	(*TaxReturn)(nil),                  // 76: cullet.invoices.v1.TaxReturn
 }
 var file_cullet_invoices_v1_invoices_proto_depIdxs = []int32{
-	62, // 0: cullet.invoices.v1.GetInvoiceResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	63, // 1: cullet.invoices.v1.GetInvoiceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
-	64, // 2: cullet.invoices.v1.GetInvoiceResponse.disputes:type_name -> cullet.invoices.v1.Dispute
-	62, // 3: cullet.invoices.v1.ListInvoicesResponse.invoices:type_name -> cullet.invoices.v1.Invoice
-	62, // 4: cullet.invoices.v1.InvoiceJobResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	65, // 5: cullet.invoices.v1.RecordPaymentRequest.method:type_name -> cullet.invoices.v1.PaymentMethod
-	66, // 6: cullet.invoices.v1.RecordPaymentRequest.amount:type_name -> cullet.money.v1.Money
-	66, // 7: cullet.invoices.v1.RecordPaymentRequest.fee:type_name -> cullet.money.v1.Money
-	62, // 8: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	67, // 9: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	67, // 10: cullet.invoices.v1.PostRemittanceResponse.remittances:type_name -> cullet.invoices.v1.Remittance
-	67, // 11: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	63, // 12: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
-	67, // 13: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
-	66, // 14: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
-	67, // 15: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	66, // 16: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
-	62, // 17: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	68, // 18: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
-	66, // 19: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
-	66, // 20: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
-	66, // 21: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
-	69, // 22: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
-	70, // 23: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
-	71, // 24: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
-	72, // 25: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
-	62, // 26: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
-	66, // 27: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
-	62, // 28: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	62, // 29: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	66, // 30: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
-	62, // 31: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
-	66, // 32: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
-	67, // 33: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	67, // 34: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	66, // 35: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
-	66, // 36: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
+	64, // 0: cullet.invoices.v1.GetInvoiceResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	65, // 1: cullet.invoices.v1.GetInvoiceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	66, // 2: cullet.invoices.v1.GetInvoiceResponse.disputes:type_name -> cullet.invoices.v1.Dispute
+	64, // 3: cullet.invoices.v1.ListInvoicesResponse.invoices:type_name -> cullet.invoices.v1.Invoice
+	64, // 4: cullet.invoices.v1.InvoiceJobResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	67, // 5: cullet.invoices.v1.RecordPaymentRequest.method:type_name -> cullet.invoices.v1.PaymentMethod
+	68, // 6: cullet.invoices.v1.RecordPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	68, // 7: cullet.invoices.v1.RecordPaymentRequest.fee:type_name -> cullet.money.v1.Money
+	64, // 8: cullet.invoices.v1.RecordPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	69, // 9: cullet.invoices.v1.PostRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	69, // 10: cullet.invoices.v1.PostRemittanceResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	69, // 11: cullet.invoices.v1.GetRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	65, // 12: cullet.invoices.v1.GetRemittanceResponse.allocations:type_name -> cullet.invoices.v1.Allocation
+	69, // 13: cullet.invoices.v1.ListRemittancesResponse.remittances:type_name -> cullet.invoices.v1.Remittance
+	68, // 14: cullet.invoices.v1.AllocateRequest.amount:type_name -> cullet.money.v1.Money
+	69, // 15: cullet.invoices.v1.AllocateResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	68, // 16: cullet.invoices.v1.WriteOffRequest.amount:type_name -> cullet.money.v1.Money
+	64, // 17: cullet.invoices.v1.WriteOffResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	70, // 18: cullet.invoices.v1.GetAgingResponse.rows:type_name -> cullet.invoices.v1.AgingRow
+	68, // 19: cullet.invoices.v1.GetAgingResponse.total:type_name -> cullet.money.v1.Money
+	68, // 20: cullet.invoices.v1.GetAgingResponse.journal_total:type_name -> cullet.money.v1.Money
+	68, // 21: cullet.invoices.v1.GetAgingResponse.unmatched:type_name -> cullet.money.v1.Money
+	71, // 22: cullet.invoices.v1.ListJournalEntriesResponse.entries:type_name -> cullet.invoices.v1.JournalEntry
+	72, // 23: cullet.invoices.v1.GetTrialBalanceResponse.accounts:type_name -> cullet.invoices.v1.AccountBalance
+	73, // 24: cullet.invoices.v1.CheckBooksResponse.checks:type_name -> cullet.invoices.v1.BookCheck
+	74, // 25: cullet.invoices.v1.CheckBooksResponse.check_time:type_name -> google.protobuf.Timestamp
+	64, // 26: cullet.invoices.v1.CreditInvoiceResponse.credit_note:type_name -> cullet.invoices.v1.Invoice
+	68, // 27: cullet.invoices.v1.MoveShareRequest.amount:type_name -> cullet.money.v1.Money
+	64, // 28: cullet.invoices.v1.MoveShareResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	64, // 29: cullet.invoices.v1.UndoAllocationResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	68, // 30: cullet.invoices.v1.RefundPaymentRequest.amount:type_name -> cullet.money.v1.Money
+	64, // 31: cullet.invoices.v1.RefundPaymentResponse.invoice:type_name -> cullet.invoices.v1.Invoice
+	68, // 32: cullet.invoices.v1.RefundUnmatchedRequest.amount:type_name -> cullet.money.v1.Money
+	69, // 33: cullet.invoices.v1.RefundUnmatchedResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	69, // 34: cullet.invoices.v1.ReturnRemittanceResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	68, // 35: cullet.invoices.v1.DepositLine.paid:type_name -> cullet.money.v1.Money
+	68, // 36: cullet.invoices.v1.RecordDepositRequest.amount:type_name -> cullet.money.v1.Money
 	40, // 37: cullet.invoices.v1.RecordDepositRequest.lines:type_name -> cullet.invoices.v1.DepositLine
-	67, // 38: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
-	66, // 39: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
+	69, // 38: cullet.invoices.v1.RecordDepositResponse.remittance:type_name -> cullet.invoices.v1.Remittance
+	68, // 39: cullet.invoices.v1.Suggestion.amount:type_name -> cullet.money.v1.Money
 	44, // 40: cullet.invoices.v1.SuggestAllocationsResponse.suggestions:type_name -> cullet.invoices.v1.Suggestion
-	66, // 41: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
-	64, // 42: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
-	72, // 43: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
-	73, // 44: cullet.invoices.v1.ClosePeriodResponse.period:type_name -> cullet.invoices.v1.Period
-	73, // 45: cullet.invoices.v1.ListPeriodsResponse.periods:type_name -> cullet.invoices.v1.Period
-	74, // 46: cullet.invoices.v1.DraftTaxReturnResponse.tax_return:type_name -> cullet.invoices.v1.TaxReturn
-	74, // 47: cullet.invoices.v1.FileTaxReturnResponse.tax_return:type_name -> cullet.invoices.v1.TaxReturn
-	74, // 48: cullet.invoices.v1.ListTaxReturnsResponse.tax_returns:type_name -> cullet.invoices.v1.TaxReturn
-	0,  // 49: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
-	2,  // 50: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
-	4,  // 51: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
-	6,  // 52: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
-	8,  // 53: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
-	10, // 54: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
-	12, // 55: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
-	14, // 56: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
-	16, // 57: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
-	18, // 58: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
-	28, // 59: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
-	30, // 60: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
-	32, // 61: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
-	34, // 62: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
-	36, // 63: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
-	38, // 64: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
-	41, // 65: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
-	43, // 66: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
-	46, // 67: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
-	48, // 68: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
-	20, // 69: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
-	22, // 70: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
-	24, // 71: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
-	50, // 72: cullet.invoices.v1.InvoiceService.ClosePeriod:input_type -> cullet.invoices.v1.ClosePeriodRequest
-	52, // 73: cullet.invoices.v1.InvoiceService.ListPeriods:input_type -> cullet.invoices.v1.ListPeriodsRequest
-	54, // 74: cullet.invoices.v1.InvoiceService.ExportJournal:input_type -> cullet.invoices.v1.ExportJournalRequest
-	56, // 75: cullet.invoices.v1.InvoiceService.DraftTaxReturn:input_type -> cullet.invoices.v1.DraftTaxReturnRequest
-	58, // 76: cullet.invoices.v1.InvoiceService.FileTaxReturn:input_type -> cullet.invoices.v1.FileTaxReturnRequest
-	60, // 77: cullet.invoices.v1.InvoiceService.ListTaxReturns:input_type -> cullet.invoices.v1.ListTaxReturnsRequest
-	26, // 78: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
-	1,  // 79: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
-	3,  // 80: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
-	5,  // 81: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
-	7,  // 82: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
-	9,  // 83: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
-	11, // 84: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
-	13, // 85: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
-	15, // 86: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
-	17, // 87: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
-	19, // 88: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
-	29, // 89: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
-	31, // 90: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
-	33, // 91: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
-	35, // 92: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
-	37, // 93: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
-	39, // 94: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
-	42, // 95: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
-	45, // 96: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
-	47, // 97: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
-	49, // 98: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
-	21, // 99: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
-	23, // 100: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
-	25, // 101: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
-	51, // 102: cullet.invoices.v1.InvoiceService.ClosePeriod:output_type -> cullet.invoices.v1.ClosePeriodResponse
-	53, // 103: cullet.invoices.v1.InvoiceService.ListPeriods:output_type -> cullet.invoices.v1.ListPeriodsResponse
-	55, // 104: cullet.invoices.v1.InvoiceService.ExportJournal:output_type -> cullet.invoices.v1.ExportJournalResponse
-	57, // 105: cullet.invoices.v1.InvoiceService.DraftTaxReturn:output_type -> cullet.invoices.v1.DraftTaxReturnResponse
-	59, // 106: cullet.invoices.v1.InvoiceService.FileTaxReturn:output_type -> cullet.invoices.v1.FileTaxReturnResponse
-	61, // 107: cullet.invoices.v1.InvoiceService.ListTaxReturns:output_type -> cullet.invoices.v1.ListTaxReturnsResponse
-	27, // 108: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
-	79, // [79:109] is the sub-list for method output_type
-	49, // [49:79] is the sub-list for method input_type
-	49, // [49:49] is the sub-list for extension type_name
-	49, // [49:49] is the sub-list for extension extendee
-	0,  // [0:49] is the sub-list for field type_name
+	68, // 41: cullet.invoices.v1.OpenDisputeRequest.amount:type_name -> cullet.money.v1.Money
+	66, // 42: cullet.invoices.v1.OpenDisputeResponse.dispute:type_name -> cullet.invoices.v1.Dispute
+	74, // 43: cullet.invoices.v1.CloseDisputeResponse.close_time:type_name -> google.protobuf.Timestamp
+	75, // 44: cullet.invoices.v1.ClosePeriodResponse.period:type_name -> cullet.invoices.v1.Period
+	75, // 45: cullet.invoices.v1.ListPeriodsResponse.periods:type_name -> cullet.invoices.v1.Period
+	76, // 46: cullet.invoices.v1.DraftTaxReturnResponse.tax_return:type_name -> cullet.invoices.v1.TaxReturn
+	76, // 47: cullet.invoices.v1.FileTaxReturnResponse.tax_return:type_name -> cullet.invoices.v1.TaxReturn
+	76, // 48: cullet.invoices.v1.ListTaxReturnsResponse.tax_returns:type_name -> cullet.invoices.v1.TaxReturn
+	68, // 49: cullet.invoices.v1.GetStatementResponse.open:type_name -> cullet.money.v1.Money
+	0,  // 50: cullet.invoices.v1.InvoiceService.GetInvoice:input_type -> cullet.invoices.v1.GetInvoiceRequest
+	2,  // 51: cullet.invoices.v1.InvoiceService.ListInvoices:input_type -> cullet.invoices.v1.ListInvoicesRequest
+	4,  // 52: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:input_type -> cullet.invoices.v1.GetInvoiceDocumentRequest
+	6,  // 53: cullet.invoices.v1.InvoiceService.InvoiceJob:input_type -> cullet.invoices.v1.InvoiceJobRequest
+	8,  // 54: cullet.invoices.v1.InvoiceService.RecordPayment:input_type -> cullet.invoices.v1.RecordPaymentRequest
+	10, // 55: cullet.invoices.v1.InvoiceService.PostRemittance:input_type -> cullet.invoices.v1.PostRemittanceRequest
+	12, // 56: cullet.invoices.v1.InvoiceService.GetRemittance:input_type -> cullet.invoices.v1.GetRemittanceRequest
+	14, // 57: cullet.invoices.v1.InvoiceService.ListRemittances:input_type -> cullet.invoices.v1.ListRemittancesRequest
+	16, // 58: cullet.invoices.v1.InvoiceService.Allocate:input_type -> cullet.invoices.v1.AllocateRequest
+	18, // 59: cullet.invoices.v1.InvoiceService.WriteOff:input_type -> cullet.invoices.v1.WriteOffRequest
+	28, // 60: cullet.invoices.v1.InvoiceService.CreditInvoice:input_type -> cullet.invoices.v1.CreditInvoiceRequest
+	30, // 61: cullet.invoices.v1.InvoiceService.MoveShare:input_type -> cullet.invoices.v1.MoveShareRequest
+	32, // 62: cullet.invoices.v1.InvoiceService.UndoAllocation:input_type -> cullet.invoices.v1.UndoAllocationRequest
+	34, // 63: cullet.invoices.v1.InvoiceService.RefundPayment:input_type -> cullet.invoices.v1.RefundPaymentRequest
+	36, // 64: cullet.invoices.v1.InvoiceService.RefundUnmatched:input_type -> cullet.invoices.v1.RefundUnmatchedRequest
+	38, // 65: cullet.invoices.v1.InvoiceService.ReturnRemittance:input_type -> cullet.invoices.v1.ReturnRemittanceRequest
+	41, // 66: cullet.invoices.v1.InvoiceService.RecordDeposit:input_type -> cullet.invoices.v1.RecordDepositRequest
+	43, // 67: cullet.invoices.v1.InvoiceService.SuggestAllocations:input_type -> cullet.invoices.v1.SuggestAllocationsRequest
+	46, // 68: cullet.invoices.v1.InvoiceService.OpenDispute:input_type -> cullet.invoices.v1.OpenDisputeRequest
+	48, // 69: cullet.invoices.v1.InvoiceService.CloseDispute:input_type -> cullet.invoices.v1.CloseDisputeRequest
+	20, // 70: cullet.invoices.v1.InvoiceService.GetAging:input_type -> cullet.invoices.v1.GetAgingRequest
+	22, // 71: cullet.invoices.v1.InvoiceService.ListJournalEntries:input_type -> cullet.invoices.v1.ListJournalEntriesRequest
+	24, // 72: cullet.invoices.v1.InvoiceService.GetTrialBalance:input_type -> cullet.invoices.v1.GetTrialBalanceRequest
+	62, // 73: cullet.invoices.v1.InvoiceService.GetStatement:input_type -> cullet.invoices.v1.GetStatementRequest
+	50, // 74: cullet.invoices.v1.InvoiceService.ClosePeriod:input_type -> cullet.invoices.v1.ClosePeriodRequest
+	52, // 75: cullet.invoices.v1.InvoiceService.ListPeriods:input_type -> cullet.invoices.v1.ListPeriodsRequest
+	54, // 76: cullet.invoices.v1.InvoiceService.ExportJournal:input_type -> cullet.invoices.v1.ExportJournalRequest
+	56, // 77: cullet.invoices.v1.InvoiceService.DraftTaxReturn:input_type -> cullet.invoices.v1.DraftTaxReturnRequest
+	58, // 78: cullet.invoices.v1.InvoiceService.FileTaxReturn:input_type -> cullet.invoices.v1.FileTaxReturnRequest
+	60, // 79: cullet.invoices.v1.InvoiceService.ListTaxReturns:input_type -> cullet.invoices.v1.ListTaxReturnsRequest
+	26, // 80: cullet.invoices.v1.InvoiceService.CheckBooks:input_type -> cullet.invoices.v1.CheckBooksRequest
+	1,  // 81: cullet.invoices.v1.InvoiceService.GetInvoice:output_type -> cullet.invoices.v1.GetInvoiceResponse
+	3,  // 82: cullet.invoices.v1.InvoiceService.ListInvoices:output_type -> cullet.invoices.v1.ListInvoicesResponse
+	5,  // 83: cullet.invoices.v1.InvoiceService.GetInvoiceDocument:output_type -> cullet.invoices.v1.GetInvoiceDocumentResponse
+	7,  // 84: cullet.invoices.v1.InvoiceService.InvoiceJob:output_type -> cullet.invoices.v1.InvoiceJobResponse
+	9,  // 85: cullet.invoices.v1.InvoiceService.RecordPayment:output_type -> cullet.invoices.v1.RecordPaymentResponse
+	11, // 86: cullet.invoices.v1.InvoiceService.PostRemittance:output_type -> cullet.invoices.v1.PostRemittanceResponse
+	13, // 87: cullet.invoices.v1.InvoiceService.GetRemittance:output_type -> cullet.invoices.v1.GetRemittanceResponse
+	15, // 88: cullet.invoices.v1.InvoiceService.ListRemittances:output_type -> cullet.invoices.v1.ListRemittancesResponse
+	17, // 89: cullet.invoices.v1.InvoiceService.Allocate:output_type -> cullet.invoices.v1.AllocateResponse
+	19, // 90: cullet.invoices.v1.InvoiceService.WriteOff:output_type -> cullet.invoices.v1.WriteOffResponse
+	29, // 91: cullet.invoices.v1.InvoiceService.CreditInvoice:output_type -> cullet.invoices.v1.CreditInvoiceResponse
+	31, // 92: cullet.invoices.v1.InvoiceService.MoveShare:output_type -> cullet.invoices.v1.MoveShareResponse
+	33, // 93: cullet.invoices.v1.InvoiceService.UndoAllocation:output_type -> cullet.invoices.v1.UndoAllocationResponse
+	35, // 94: cullet.invoices.v1.InvoiceService.RefundPayment:output_type -> cullet.invoices.v1.RefundPaymentResponse
+	37, // 95: cullet.invoices.v1.InvoiceService.RefundUnmatched:output_type -> cullet.invoices.v1.RefundUnmatchedResponse
+	39, // 96: cullet.invoices.v1.InvoiceService.ReturnRemittance:output_type -> cullet.invoices.v1.ReturnRemittanceResponse
+	42, // 97: cullet.invoices.v1.InvoiceService.RecordDeposit:output_type -> cullet.invoices.v1.RecordDepositResponse
+	45, // 98: cullet.invoices.v1.InvoiceService.SuggestAllocations:output_type -> cullet.invoices.v1.SuggestAllocationsResponse
+	47, // 99: cullet.invoices.v1.InvoiceService.OpenDispute:output_type -> cullet.invoices.v1.OpenDisputeResponse
+	49, // 100: cullet.invoices.v1.InvoiceService.CloseDispute:output_type -> cullet.invoices.v1.CloseDisputeResponse
+	21, // 101: cullet.invoices.v1.InvoiceService.GetAging:output_type -> cullet.invoices.v1.GetAgingResponse
+	23, // 102: cullet.invoices.v1.InvoiceService.ListJournalEntries:output_type -> cullet.invoices.v1.ListJournalEntriesResponse
+	25, // 103: cullet.invoices.v1.InvoiceService.GetTrialBalance:output_type -> cullet.invoices.v1.GetTrialBalanceResponse
+	63, // 104: cullet.invoices.v1.InvoiceService.GetStatement:output_type -> cullet.invoices.v1.GetStatementResponse
+	51, // 105: cullet.invoices.v1.InvoiceService.ClosePeriod:output_type -> cullet.invoices.v1.ClosePeriodResponse
+	53, // 106: cullet.invoices.v1.InvoiceService.ListPeriods:output_type -> cullet.invoices.v1.ListPeriodsResponse
+	55, // 107: cullet.invoices.v1.InvoiceService.ExportJournal:output_type -> cullet.invoices.v1.ExportJournalResponse
+	57, // 108: cullet.invoices.v1.InvoiceService.DraftTaxReturn:output_type -> cullet.invoices.v1.DraftTaxReturnResponse
+	59, // 109: cullet.invoices.v1.InvoiceService.FileTaxReturn:output_type -> cullet.invoices.v1.FileTaxReturnResponse
+	61, // 110: cullet.invoices.v1.InvoiceService.ListTaxReturns:output_type -> cullet.invoices.v1.ListTaxReturnsResponse
+	27, // 111: cullet.invoices.v1.InvoiceService.CheckBooks:output_type -> cullet.invoices.v1.CheckBooksResponse
+	81, // [81:112] is the sub-list for method output_type
+	50, // [50:81] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_cullet_invoices_v1_invoices_proto_init() }
@@ -4288,7 +4441,7 @@ func file_cullet_invoices_v1_invoices_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_invoices_v1_invoices_proto_rawDesc), len(file_cullet_invoices_v1_invoices_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   62,
+			NumMessages:   64,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -42,6 +42,7 @@ const (
 	InvoiceService_GetAging_FullMethodName           = "/cullet.invoices.v1.InvoiceService/GetAging"
 	InvoiceService_ListJournalEntries_FullMethodName = "/cullet.invoices.v1.InvoiceService/ListJournalEntries"
 	InvoiceService_GetTrialBalance_FullMethodName    = "/cullet.invoices.v1.InvoiceService/GetTrialBalance"
+	InvoiceService_GetStatement_FullMethodName       = "/cullet.invoices.v1.InvoiceService/GetStatement"
 	InvoiceService_ClosePeriod_FullMethodName        = "/cullet.invoices.v1.InvoiceService/ClosePeriod"
 	InvoiceService_ListPeriods_FullMethodName        = "/cullet.invoices.v1.InvoiceService/ListPeriods"
 	InvoiceService_ExportJournal_FullMethodName      = "/cullet.invoices.v1.InvoiceService/ExportJournal"
@@ -107,6 +108,8 @@ type InvoiceServiceClient interface {
 	ListJournalEntries(ctx context.Context, in *ListJournalEntriesRequest, opts ...grpc.CallOption) (*ListJournalEntriesResponse, error)
 	// Balance of each account as of any day; they sum to zero.
 	GetTrialBalance(ctx context.Context, in *GetTrialBalanceRequest, opts ...grpc.CallOption) (*GetTrialBalanceResponse, error)
+	// Gives what a payer owes as of any day, document by document, as PDF.
+	GetStatement(ctx context.Context, in *GetStatementRequest, opts ...grpc.CallOption) (*GetStatementResponse, error)
 	// Closes a month that is over, and all before it: nothing is dated in it any more.
 	ClosePeriod(ctx context.Context, in *ClosePeriodRequest, opts ...grpc.CallOption) (*ClosePeriodResponse, error)
 	// Lists the closed months, the last first.
@@ -363,6 +366,16 @@ func (c *invoiceServiceClient) GetTrialBalance(ctx context.Context, in *GetTrial
 	return out, nil
 }
 
+func (c *invoiceServiceClient) GetStatement(ctx context.Context, in *GetStatementRequest, opts ...grpc.CallOption) (*GetStatementResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetStatementResponse)
+	err := c.cc.Invoke(ctx, InvoiceService_GetStatement_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *invoiceServiceClient) ClosePeriod(ctx context.Context, in *ClosePeriodRequest, opts ...grpc.CallOption) (*ClosePeriodResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ClosePeriodResponse)
@@ -489,6 +502,8 @@ type InvoiceServiceServer interface {
 	ListJournalEntries(context.Context, *ListJournalEntriesRequest) (*ListJournalEntriesResponse, error)
 	// Balance of each account as of any day; they sum to zero.
 	GetTrialBalance(context.Context, *GetTrialBalanceRequest) (*GetTrialBalanceResponse, error)
+	// Gives what a payer owes as of any day, document by document, as PDF.
+	GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error)
 	// Closes a month that is over, and all before it: nothing is dated in it any more.
 	ClosePeriod(context.Context, *ClosePeriodRequest) (*ClosePeriodResponse, error)
 	// Lists the closed months, the last first.
@@ -583,6 +598,9 @@ func (UnimplementedInvoiceServiceServer) ListJournalEntries(context.Context, *Li
 }
 func (UnimplementedInvoiceServiceServer) GetTrialBalance(context.Context, *GetTrialBalanceRequest) (*GetTrialBalanceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetTrialBalance not implemented")
+}
+func (UnimplementedInvoiceServiceServer) GetStatement(context.Context, *GetStatementRequest) (*GetStatementResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStatement not implemented")
 }
 func (UnimplementedInvoiceServiceServer) ClosePeriod(context.Context, *ClosePeriodRequest) (*ClosePeriodResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ClosePeriod not implemented")
@@ -1040,6 +1058,24 @@ func _InvoiceService_GetTrialBalance_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InvoiceService_GetStatement_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStatementRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InvoiceServiceServer).GetStatement(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InvoiceService_GetStatement_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InvoiceServiceServer).GetStatement(ctx, req.(*GetStatementRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InvoiceService_ClosePeriod_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ClosePeriodRequest)
 	if err := dec(in); err != nil {
@@ -1264,6 +1300,10 @@ var InvoiceService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetTrialBalance",
 			Handler:    _InvoiceService_GetTrialBalance_Handler,
+		},
+		{
+			MethodName: "GetStatement",
+			Handler:    _InvoiceService_GetStatement_Handler,
 		},
 		{
 			MethodName: "ClosePeriod",
