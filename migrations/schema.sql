@@ -701,6 +701,26 @@ TABLE number_series -- The next number of each series; only ever rises.
     POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
     RUNTIME MAY INSERT, SELECT, UPDATE (next_number)
 
+TABLE overrulings -- Findings that a person took the responsibility for, with the reason.
+    shop_id uuid NOT NULL
+    claim_id uuid NOT NULL
+    code text NOT NULL
+    path text NOT NULL
+    reason text NOT NULL
+    overruled_by text NOT NULL
+    overrule_time timestamp with time zone NOT NULL
+    CONSTRAINT overrulings_pkey PRIMARY KEY (shop_id, claim_id, code, path)
+    CONSTRAINT overrulings_code_check CHECK (((char_length(code) >= 1) AND (char_length(code) <= 60)))
+    CONSTRAINT overrulings_overruled_by_check CHECK (((char_length(overruled_by) >= 1) AND (char_length(overruled_by) <= 200)))
+    CONSTRAINT overrulings_path_check CHECK (((char_length(path) >= 1) AND (char_length(path) <= 200)))
+    CONSTRAINT overrulings_reason_check CHECK (((char_length(reason) >= 3) AND (char_length(reason) <= 2000)))
+    CONSTRAINT overrulings_shop_id_claim_id_fkey FOREIGN KEY (shop_id, claim_id) REFERENCES claims(shop_id, claim_id)
+    CREATE TRIGGER append_only BEFORE DELETE OR UPDATE ON public.overrulings FOR EACH ROW EXECUTE FUNCTION cullet_refuse_change()
+    CREATE TRIGGER append_only_whole BEFORE TRUNCATE ON public.overrulings FOR EACH STATEMENT EXECUTE FUNCTION cullet_refuse_change()
+    FORCE ROW LEVEL SECURITY
+    POLICY tenant FOR ALL USING (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid) WITH CHECK (shop_id = (NULLIF(current_setting('cullet.shop_id'::text, true), ''::text))::uuid)
+    RUNTIME MAY INSERT, SELECT
+
 TABLE payer_credentials -- Credentials, sealed with a key that is not in the database.
     shop_id uuid NOT NULL
     payer_id uuid NOT NULL

@@ -38,7 +38,7 @@
 //	customerspg   customers
 //	payerspg      payers payer_profiles payer_credentials inbound_routes
 //	jobspg        jobs photos job_photos photo_usage column_mappings imports import_rows
-//	claimspg      claims claim_contents
+//	claimspg      claims claim_contents overrulings
 //	invoicespg    invoices invoice_lines receivables journal_entries journal_lines payments
 //	              remittances remittance_lines allocations refunds disputes
 //	              periods tax_returns

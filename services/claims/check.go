@@ -71,6 +71,7 @@ func Check(c Case, t Translation) []finding.Finding {
 		})
 	}
 	found = distinct(found)
+	overrule(&c, found)
 	finding.Sort(found)
 	return found
 }

@@ -28,6 +28,8 @@ type Case struct {
 	Alike []AlikePhoto
 	// Unfit is what the payer's format could not carry of the translation, by its place in the payload.
 	Unfit []errs.Field
+	// Overruled is what a person took the responsibility for on this claim.
+	Overruled []Overruling
 	// The numbers are empty while the claim has none yet.
 	ClaimNumber   string
 	InvoiceNumber string

@@ -221,7 +221,10 @@ func (p *Pipeline) caseOf(ctx context.Context, tx *pg.Tx, job jobs.Job, payer pa
 	if about.Earlier, err = claimspg.Earlier(ctx, tx, about); err != nil {
 		return claims.Case{}, err
 	}
-	about.Alike, err = claimspg.Alike(ctx, tx, about)
+	if about.Alike, err = claimspg.Alike(ctx, tx, about); err != nil {
+		return claims.Case{}, err
+	}
+	about.Overruled, err = claimspg.Overrulings(ctx, tx, number)
 	return about, err
 }
 

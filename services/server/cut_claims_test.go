@@ -36,6 +36,13 @@ var claimChanges = []change{
 			return &claimsv1.AddNoteRequest{ClaimId: h.claim(t), Note: "Called the desk."}
 		},
 		effect: told(1, nil)},
+	{method: claimsv1.ClaimService_OverruleFinding_FullMethodName,
+		prepare: func(t *testing.T, h *cutHouse) proto.Message {
+			c := h.stoppedByLaw(t)
+			return &claimsv1.OverruleFindingRequest{ClaimId: c.GetClaimId(), Code: "LAW-DEDUCTIBLE-STATUTE", Path: "coverage.deductible_basis",
+				Reason: "Our lawyer has looked at it.", Etag: c.GetEtag()}
+		},
+		effect: told(1, effect{"overrulings": 1, "audit_entries": 1})},
 	{method: claimsv1.ClaimService_HoldClaim_FullMethodName,
 		prepare: func(t *testing.T, h *cutHouse) proto.Message {
 			c := h.ready(t)

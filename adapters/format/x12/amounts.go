@@ -59,11 +59,10 @@ func isAllowance(line *sourceLine) bool {
 
 // describe writes the description of a line, or its kind when nothing of it can be written.
 func (w *writer) describe(line *sourceLine) {
-	if len(w.spell(line.Description)) > 0 {
-		w.words(line.Description, 1, maxDescription)
-		return
+	if w.words(line.Description, 1, maxDescription); w.empty > 0 {
+		w.empty-- // nothing of it was written
+		w.words(line.Kind, 1, maxDescription)
 	}
-	w.words(line.Kind, 1, maxDescription)
 }
 
 // allowance writes an amount that is taken off the invoice, in hundredths (N2).

@@ -48,7 +48,7 @@ func (Format) Encode(w io.Writer, e claims.Envelope, batch []claims.Frozen) erro
 	if err := errs.InvalidFields("BATCH_UNFIT", draft.faults); err != nil {
 		return err
 	}
-	final := &writer{to: w, isBasic: e.X12.IsBasic, d: choose(e.X12.Version, &draft.used)}
+	final := &writer{to: w, isFinal: true, isBasic: e.X12.IsBasic, d: choose(e.X12.Version, &draft.used)}
 	final.document(e, batch)
 	if final.failure != nil {
 		return fmt.Errorf("write batch %d: %w", e.ControlNumber, final.failure)

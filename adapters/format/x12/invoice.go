@@ -155,7 +155,7 @@ func (w *writer) day(qualifier, path string, day []byte) {
 // parties writes who asks, who is asked, where the money goes, who is insured and where the work
 // was done.
 func (w *writer) parties(e claims.Envelope, from *source) {
-	if len(w.spell([]byte(e.ShopName))) == 0 {
+	if !w.isFinal && Spell(e.ShopName, w.isBasic) == "" {
 		w.fault("shop_name", "X12_NAME", "%.60q has no character that X12 carries", e.ShopName)
 	}
 	w.start("N1")

@@ -2,6 +2,7 @@ package x12
 
 import (
 	"bytes"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -11,15 +12,33 @@ import (
 // basic are the characters of the basic character set beside capitals, digits and the space.
 const basic = `!"&'()*+,-./:;?=`
 
-// isInSet tells whether the byte may stand in data.
-func isInSet(c byte, isBasic bool) bool {
-	switch {
-	case c < ' ' || c > '~':
-		return false
-	case !isBasic, c == ' ', c >= '0' && c <= '9', c >= 'A' && c <= 'Z':
-		return true
+// sets tell for each byte whether it may stand in data: the extended set, and the basic one.
+var sets = [2][256]bool{set(false), set(true)}
+
+func set(isBasic bool) (all [256]bool) {
+	for c := byte(' '); c <= '~'; c++ {
+		all[c] = !isBasic || c == ' ' || c >= '0' && c <= '9' || c >= 'A' && c <= 'Z' || strings.IndexByte(basic, c) >= 0
 	}
-	return bytes.IndexByte([]byte(basic), c) >= 0
+	return all
+}
+
+// inSet gives the table of a set.
+func inSet(isBasic bool) *[256]bool {
+	if isBasic {
+		return &sets[1]
+	}
+	return &sets[0]
+}
+
+// isSpelled tells whether the text stands in a document as it is.
+func isSpelled(text []byte, isBasic bool) bool {
+	allowed := inSet(isBasic)
+	for _, c := range text {
+		if !allowed[c] {
+			return false
+		}
+	}
+	return len(text) == 0 || text[0] != ' ' && text[len(text)-1] != ' '
 }
 
 // letters are those that do not come apart into a plain letter and an accent.
@@ -57,7 +76,7 @@ func appendPlain(to []byte, c byte, isBasic bool) []byte {
 		c -= 'a' - 'A'
 	}
 	switch {
-	case isInSet(c, isBasic):
+	case inSet(isBasic)[c]:
 		return append(to, c)
 	case c < ' ' || c == 0x7f:
 		return append(to, ' ')

@@ -22,6 +22,8 @@ type writer struct {
 	to      io.Writer
 	d       delimiters
 	isBasic bool
+	// isFinal writes what a draft has found nothing in, and need not learn what the data uses.
+	isFinal bool
 	// isDraft takes a claim that has no number and no invoice yet.
 	isDraft bool
 	out     []byte
@@ -120,9 +122,13 @@ func (w *writer) id(path string, value []byte, most int) {
 	}
 	w.next()
 	w.out = append(w.out, value...)
+	if w.isFinal {
+		return
+	}
+	allowed := inSet(w.isBasic)
 	for _, c := range value {
 		w.used[c] = true
-		if !isInSet(c, w.isBasic) {
+		if !allowed[c] {
 			w.fault(path, "X12_CHARACTER", "%.60q holds a character that the payer's X12 files cannot carry; "+
 				"allowed are %s", value, w.setWords())
 			return
@@ -146,11 +152,16 @@ func (w *writer) setWords() string {
 
 // spell gives free text in the character set, and marks what it uses.
 func (w *writer) spell(value []byte) []byte {
-	w.scratch = appendSpelled(w.scratch[:0], value, w.isBasic)
-	for _, c := range w.scratch {
-		w.used[c] = true
+	if !isSpelled(value, w.isBasic) {
+		w.scratch = appendSpelled(w.scratch[:0], value, w.isBasic)
+		value = w.scratch
 	}
-	return w.scratch
+	if !w.isFinal {
+		for _, c := range value {
+			w.used[c] = true
+		}
+	}
+	return value
 }
 
 // name writes a name, spelled by rule; one that is too long is refused, for half a name is another.

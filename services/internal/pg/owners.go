@@ -32,6 +32,7 @@ var Owners = map[string]string{
 
 	"claim_contents": "services/claims/claimspg",
 	"claims":         "services/claims/claimspg",
+	"overrulings":    "services/claims/claimspg",
 
 	"allocations":      "services/invoices/invoicespg",
 	"disputes":         "services/invoices/invoicespg",

@@ -1444,6 +1444,143 @@ func (x *GetClaimPayloadResponse) GetIsFrozen() bool {
 	return false
 }
 
+// Overrules a block of law.
+type OverruleFindingRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The claim.
+	ClaimId string `protobuf:"bytes,1,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
+	// Code of the finding, "LAW-KY-NUMBER-FIRST".
+	Code string `protobuf:"bytes,2,opt,name=code,proto3" json:"code,omitempty"`
+	// Path of the finding, "coverage.loss_reference".
+	Path string `protobuf:"bytes,3,opt,name=path,proto3" json:"path,omitempty"`
+	// Why the claim may leave all the same, in 10 to 2000 characters.
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The etag that was read.
+	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Makes the call safe to repeat.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OverruleFindingRequest) Reset() {
+	*x = OverruleFindingRequest{}
+	mi := &file_cullet_claims_v1_claims_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OverruleFindingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OverruleFindingRequest) ProtoMessage() {}
+
+func (x *OverruleFindingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_claims_v1_claims_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OverruleFindingRequest.ProtoReflect.Descriptor instead.
+func (*OverruleFindingRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_claims_v1_claims_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *OverruleFindingRequest) GetClaimId() string {
+	if x != nil {
+		return x.ClaimId
+	}
+	return ""
+}
+
+func (x *OverruleFindingRequest) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *OverruleFindingRequest) GetPath() string {
+	if x != nil {
+		return x.Path
+	}
+	return ""
+}
+
+func (x *OverruleFindingRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *OverruleFindingRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *OverruleFindingRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The claim as it was checked again.
+type OverruleFindingResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The claim.
+	Claim         *Claim `protobuf:"bytes,1,opt,name=claim,proto3" json:"claim,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OverruleFindingResponse) Reset() {
+	*x = OverruleFindingResponse{}
+	mi := &file_cullet_claims_v1_claims_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OverruleFindingResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OverruleFindingResponse) ProtoMessage() {}
+
+func (x *OverruleFindingResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_claims_v1_claims_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OverruleFindingResponse.ProtoReflect.Descriptor instead.
+func (*OverruleFindingResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_claims_v1_claims_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *OverruleFindingResponse) GetClaim() *Claim {
+	if x != nil {
+		return x.Claim
+	}
+	return nil
+}
+
 var File_cullet_claims_v1_claims_proto protoreflect.FileDescriptor
 
 const file_cullet_claims_v1_claims_proto_rawDesc = "" +
@@ -1542,7 +1679,17 @@ const file_cullet_claims_v1_claims_proto_rawDesc = "" +
 	"\x17GetClaimPayloadResponse\x12!\n" +
 	"\fpayload_json\x18\x01 \x01(\tR\vpayloadJson\x12!\n" +
 	"\fpayload_hash\x18\x02 \x01(\tR\vpayloadHash\x12\x1b\n" +
-	"\tis_frozen\x18\x03 \x01(\bR\bisFrozen2\xb7\v\n" +
+	"\tis_frozen\x18\x03 \x01(\bR\bisFrozen\"\xbf\x01\n" +
+	"\x16OverruleFindingRequest\x12\x1e\n" +
+	"\bclaim_id\x18\x01 \x01(\tB\x03\xe0A\x02R\aclaimId\x12\x17\n" +
+	"\x04code\x18\x02 \x01(\tB\x03\xe0A\x02R\x04code\x12\x17\n" +
+	"\x04path\x18\x03 \x01(\tB\x03\xe0A\x02R\x04path\x12\x1b\n" +
+	"\x06reason\x18\x04 \x01(\tB\x03\xe0A\x02R\x06reason\x12\x17\n" +
+	"\x04etag\x18\x05 \x01(\tB\x03\xe0A\x02R\x04etag\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tR\trequestId\"H\n" +
+	"\x17OverruleFindingResponse\x12-\n" +
+	"\x05claim\x18\x01 \x01(\v2\x17.cullet.claims.v1.ClaimR\x05claim2\xd6\f\n" +
 	"\fClaimService\x12\x80\x01\n" +
 	"\fPreviewClaim\x12%.cullet.claims.v1.PreviewClaimRequest\x1a&.cullet.claims.v1.PreviewClaimResponse\"!\x88\xe2\x18\x03\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/claims:preview\x12t\n" +
 	"\bGetClaim\x12!.cullet.claims.v1.GetClaimRequest\x1a\".cullet.claims.v1.GetClaimResponse\"!\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/claims/{claim_id}\x12o\n" +
@@ -1554,7 +1701,8 @@ const file_cullet_claims_v1_claims_proto_rawDesc = "" +
 	"\rReleaseClaims\x12&.cullet.claims.v1.ReleaseClaimsRequest\x1a'.cullet.claims.v1.ReleaseClaimsResponse\"!\x88\xe2\x18\x04\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/claims:release\x12\x7f\n" +
 	"\tHoldClaim\x12\".cullet.claims.v1.HoldClaimRequest\x1a#.cullet.claims.v1.HoldClaimResponse\")\x88\xe2\x18\x04\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/claims/{claim_id}:hold\x12\x8f\x01\n" +
 	"\rWithdrawClaim\x12&.cullet.claims.v1.WithdrawClaimRequest\x1a'.cullet.claims.v1.WithdrawClaimResponse\"-\x88\xe2\x18\x04\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/claims/{claim_id}:withdraw\x12\x8f\x01\n" +
-	"\rResubmitClaim\x12&.cullet.claims.v1.ResubmitClaimRequest\x1a'.cullet.claims.v1.ResubmitClaimResponse\"-\x88\xe2\x18\x04\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/claims/{claim_id}:resubmit\x12|\n" +
+	"\rResubmitClaim\x12&.cullet.claims.v1.ResubmitClaimRequest\x1a'.cullet.claims.v1.ResubmitClaimResponse\"-\x88\xe2\x18\x04\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/claims/{claim_id}:resubmit\x12\x9c\x01\n" +
+	"\x0fOverruleFinding\x12(.cullet.claims.v1.OverruleFindingRequest\x1a).cullet.claims.v1.OverruleFindingResponse\"4\x88\xe2\x18\a\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/claims/{claim_id}:overruleFinding\x12|\n" +
 	"\aAddNote\x12 .cullet.claims.v1.AddNoteRequest\x1a!.cullet.claims.v1.AddNoteResponse\",\x88\xe2\x18\x04\x82\xd3\xe4\x93\x02\":\x01*\"\x1d/v1/claims/{claim_id}:addNote\x12\x91\x01\n" +
 	"\x0fGetClaimPayload\x12(.cullet.claims.v1.GetClaimPayloadRequest\x1a).cullet.claims.v1.GetClaimPayloadResponse\")\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/claims/{claim_id}/payloadB(Z&cullet/proto/cullet/claims/v1;claimsv1b\x06proto3"
 
@@ -1570,7 +1718,7 @@ func file_cullet_claims_v1_claims_proto_rawDescGZIP() []byte {
 	return file_cullet_claims_v1_claims_proto_rawDescData
 }
 
-var file_cullet_claims_v1_claims_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_cullet_claims_v1_claims_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_cullet_claims_v1_claims_proto_goTypes = []any{
 	(*PreviewClaimRequest)(nil),     // 0: cullet.claims.v1.PreviewClaimRequest
 	(*PreviewClaimResponse)(nil),    // 1: cullet.claims.v1.PreviewClaimResponse
@@ -1596,59 +1744,64 @@ var file_cullet_claims_v1_claims_proto_goTypes = []any{
 	(*AddNoteResponse)(nil),         // 21: cullet.claims.v1.AddNoteResponse
 	(*GetClaimPayloadRequest)(nil),  // 22: cullet.claims.v1.GetClaimPayloadRequest
 	(*GetClaimPayloadResponse)(nil), // 23: cullet.claims.v1.GetClaimPayloadResponse
-	(*v1.RepairRecord)(nil),         // 24: cullet.jobs.v1.RepairRecord
-	(*Claim)(nil),                   // 25: cullet.claims.v1.Claim
-	(*v1.Assessment)(nil),           // 26: cullet.jobs.v1.Assessment
-	(*TimelineEvent)(nil),           // 27: cullet.claims.v1.TimelineEvent
-	(*Submission)(nil),              // 28: cullet.claims.v1.Submission
-	(*Task)(nil),                    // 29: cullet.claims.v1.Task
-	(*v11.Coverage)(nil),            // 30: cullet.payers.v1.Coverage
+	(*OverruleFindingRequest)(nil),  // 24: cullet.claims.v1.OverruleFindingRequest
+	(*OverruleFindingResponse)(nil), // 25: cullet.claims.v1.OverruleFindingResponse
+	(*v1.RepairRecord)(nil),         // 26: cullet.jobs.v1.RepairRecord
+	(*Claim)(nil),                   // 27: cullet.claims.v1.Claim
+	(*v1.Assessment)(nil),           // 28: cullet.jobs.v1.Assessment
+	(*TimelineEvent)(nil),           // 29: cullet.claims.v1.TimelineEvent
+	(*Submission)(nil),              // 30: cullet.claims.v1.Submission
+	(*Task)(nil),                    // 31: cullet.claims.v1.Task
+	(*v11.Coverage)(nil),            // 32: cullet.payers.v1.Coverage
 }
 var file_cullet_claims_v1_claims_proto_depIdxs = []int32{
-	24, // 0: cullet.claims.v1.PreviewClaimRequest.record:type_name -> cullet.jobs.v1.RepairRecord
-	25, // 1: cullet.claims.v1.PreviewClaimResponse.claim:type_name -> cullet.claims.v1.Claim
-	26, // 2: cullet.claims.v1.PreviewClaimResponse.assessments:type_name -> cullet.jobs.v1.Assessment
-	25, // 3: cullet.claims.v1.GetClaimResponse.claim:type_name -> cullet.claims.v1.Claim
-	27, // 4: cullet.claims.v1.GetClaimResponse.timeline:type_name -> cullet.claims.v1.TimelineEvent
-	28, // 5: cullet.claims.v1.GetClaimResponse.submissions:type_name -> cullet.claims.v1.Submission
-	25, // 6: cullet.claims.v1.ListClaimsResponse.claims:type_name -> cullet.claims.v1.Claim
-	29, // 7: cullet.claims.v1.ListTasksResponse.tasks:type_name -> cullet.claims.v1.Task
+	26, // 0: cullet.claims.v1.PreviewClaimRequest.record:type_name -> cullet.jobs.v1.RepairRecord
+	27, // 1: cullet.claims.v1.PreviewClaimResponse.claim:type_name -> cullet.claims.v1.Claim
+	28, // 2: cullet.claims.v1.PreviewClaimResponse.assessments:type_name -> cullet.jobs.v1.Assessment
+	27, // 3: cullet.claims.v1.GetClaimResponse.claim:type_name -> cullet.claims.v1.Claim
+	29, // 4: cullet.claims.v1.GetClaimResponse.timeline:type_name -> cullet.claims.v1.TimelineEvent
+	30, // 5: cullet.claims.v1.GetClaimResponse.submissions:type_name -> cullet.claims.v1.Submission
+	27, // 6: cullet.claims.v1.ListClaimsResponse.claims:type_name -> cullet.claims.v1.Claim
+	31, // 7: cullet.claims.v1.ListTasksResponse.tasks:type_name -> cullet.claims.v1.Task
 	7,  // 8: cullet.claims.v1.ListTasksResponse.groups:type_name -> cullet.claims.v1.TaskGroup
-	30, // 9: cullet.claims.v1.UpdateCoverageRequest.coverage:type_name -> cullet.payers.v1.Coverage
-	25, // 10: cullet.claims.v1.UpdateCoverageResponse.claim:type_name -> cullet.claims.v1.Claim
+	32, // 9: cullet.claims.v1.UpdateCoverageRequest.coverage:type_name -> cullet.payers.v1.Coverage
+	27, // 10: cullet.claims.v1.UpdateCoverageResponse.claim:type_name -> cullet.claims.v1.Claim
 	12, // 11: cullet.claims.v1.ReleaseClaimsResponse.results:type_name -> cullet.claims.v1.ReleaseResult
-	25, // 12: cullet.claims.v1.HoldClaimResponse.claim:type_name -> cullet.claims.v1.Claim
-	25, // 13: cullet.claims.v1.WithdrawClaimResponse.claim:type_name -> cullet.claims.v1.Claim
-	30, // 14: cullet.claims.v1.ResubmitClaimRequest.coverage:type_name -> cullet.payers.v1.Coverage
-	25, // 15: cullet.claims.v1.ResubmitClaimResponse.claim:type_name -> cullet.claims.v1.Claim
-	27, // 16: cullet.claims.v1.AddNoteResponse.event:type_name -> cullet.claims.v1.TimelineEvent
-	0,  // 17: cullet.claims.v1.ClaimService.PreviewClaim:input_type -> cullet.claims.v1.PreviewClaimRequest
-	2,  // 18: cullet.claims.v1.ClaimService.GetClaim:input_type -> cullet.claims.v1.GetClaimRequest
-	4,  // 19: cullet.claims.v1.ClaimService.ListClaims:input_type -> cullet.claims.v1.ListClaimsRequest
-	6,  // 20: cullet.claims.v1.ClaimService.ListTasks:input_type -> cullet.claims.v1.ListTasksRequest
-	9,  // 21: cullet.claims.v1.ClaimService.UpdateCoverage:input_type -> cullet.claims.v1.UpdateCoverageRequest
-	11, // 22: cullet.claims.v1.ClaimService.ReleaseClaims:input_type -> cullet.claims.v1.ReleaseClaimsRequest
-	14, // 23: cullet.claims.v1.ClaimService.HoldClaim:input_type -> cullet.claims.v1.HoldClaimRequest
-	16, // 24: cullet.claims.v1.ClaimService.WithdrawClaim:input_type -> cullet.claims.v1.WithdrawClaimRequest
-	18, // 25: cullet.claims.v1.ClaimService.ResubmitClaim:input_type -> cullet.claims.v1.ResubmitClaimRequest
-	20, // 26: cullet.claims.v1.ClaimService.AddNote:input_type -> cullet.claims.v1.AddNoteRequest
-	22, // 27: cullet.claims.v1.ClaimService.GetClaimPayload:input_type -> cullet.claims.v1.GetClaimPayloadRequest
-	1,  // 28: cullet.claims.v1.ClaimService.PreviewClaim:output_type -> cullet.claims.v1.PreviewClaimResponse
-	3,  // 29: cullet.claims.v1.ClaimService.GetClaim:output_type -> cullet.claims.v1.GetClaimResponse
-	5,  // 30: cullet.claims.v1.ClaimService.ListClaims:output_type -> cullet.claims.v1.ListClaimsResponse
-	8,  // 31: cullet.claims.v1.ClaimService.ListTasks:output_type -> cullet.claims.v1.ListTasksResponse
-	10, // 32: cullet.claims.v1.ClaimService.UpdateCoverage:output_type -> cullet.claims.v1.UpdateCoverageResponse
-	13, // 33: cullet.claims.v1.ClaimService.ReleaseClaims:output_type -> cullet.claims.v1.ReleaseClaimsResponse
-	15, // 34: cullet.claims.v1.ClaimService.HoldClaim:output_type -> cullet.claims.v1.HoldClaimResponse
-	17, // 35: cullet.claims.v1.ClaimService.WithdrawClaim:output_type -> cullet.claims.v1.WithdrawClaimResponse
-	19, // 36: cullet.claims.v1.ClaimService.ResubmitClaim:output_type -> cullet.claims.v1.ResubmitClaimResponse
-	21, // 37: cullet.claims.v1.ClaimService.AddNote:output_type -> cullet.claims.v1.AddNoteResponse
-	23, // 38: cullet.claims.v1.ClaimService.GetClaimPayload:output_type -> cullet.claims.v1.GetClaimPayloadResponse
-	28, // [28:39] is the sub-list for method output_type
-	17, // [17:28] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	27, // 12: cullet.claims.v1.HoldClaimResponse.claim:type_name -> cullet.claims.v1.Claim
+	27, // 13: cullet.claims.v1.WithdrawClaimResponse.claim:type_name -> cullet.claims.v1.Claim
+	32, // 14: cullet.claims.v1.ResubmitClaimRequest.coverage:type_name -> cullet.payers.v1.Coverage
+	27, // 15: cullet.claims.v1.ResubmitClaimResponse.claim:type_name -> cullet.claims.v1.Claim
+	29, // 16: cullet.claims.v1.AddNoteResponse.event:type_name -> cullet.claims.v1.TimelineEvent
+	27, // 17: cullet.claims.v1.OverruleFindingResponse.claim:type_name -> cullet.claims.v1.Claim
+	0,  // 18: cullet.claims.v1.ClaimService.PreviewClaim:input_type -> cullet.claims.v1.PreviewClaimRequest
+	2,  // 19: cullet.claims.v1.ClaimService.GetClaim:input_type -> cullet.claims.v1.GetClaimRequest
+	4,  // 20: cullet.claims.v1.ClaimService.ListClaims:input_type -> cullet.claims.v1.ListClaimsRequest
+	6,  // 21: cullet.claims.v1.ClaimService.ListTasks:input_type -> cullet.claims.v1.ListTasksRequest
+	9,  // 22: cullet.claims.v1.ClaimService.UpdateCoverage:input_type -> cullet.claims.v1.UpdateCoverageRequest
+	11, // 23: cullet.claims.v1.ClaimService.ReleaseClaims:input_type -> cullet.claims.v1.ReleaseClaimsRequest
+	14, // 24: cullet.claims.v1.ClaimService.HoldClaim:input_type -> cullet.claims.v1.HoldClaimRequest
+	16, // 25: cullet.claims.v1.ClaimService.WithdrawClaim:input_type -> cullet.claims.v1.WithdrawClaimRequest
+	18, // 26: cullet.claims.v1.ClaimService.ResubmitClaim:input_type -> cullet.claims.v1.ResubmitClaimRequest
+	24, // 27: cullet.claims.v1.ClaimService.OverruleFinding:input_type -> cullet.claims.v1.OverruleFindingRequest
+	20, // 28: cullet.claims.v1.ClaimService.AddNote:input_type -> cullet.claims.v1.AddNoteRequest
+	22, // 29: cullet.claims.v1.ClaimService.GetClaimPayload:input_type -> cullet.claims.v1.GetClaimPayloadRequest
+	1,  // 30: cullet.claims.v1.ClaimService.PreviewClaim:output_type -> cullet.claims.v1.PreviewClaimResponse
+	3,  // 31: cullet.claims.v1.ClaimService.GetClaim:output_type -> cullet.claims.v1.GetClaimResponse
+	5,  // 32: cullet.claims.v1.ClaimService.ListClaims:output_type -> cullet.claims.v1.ListClaimsResponse
+	8,  // 33: cullet.claims.v1.ClaimService.ListTasks:output_type -> cullet.claims.v1.ListTasksResponse
+	10, // 34: cullet.claims.v1.ClaimService.UpdateCoverage:output_type -> cullet.claims.v1.UpdateCoverageResponse
+	13, // 35: cullet.claims.v1.ClaimService.ReleaseClaims:output_type -> cullet.claims.v1.ReleaseClaimsResponse
+	15, // 36: cullet.claims.v1.ClaimService.HoldClaim:output_type -> cullet.claims.v1.HoldClaimResponse
+	17, // 37: cullet.claims.v1.ClaimService.WithdrawClaim:output_type -> cullet.claims.v1.WithdrawClaimResponse
+	19, // 38: cullet.claims.v1.ClaimService.ResubmitClaim:output_type -> cullet.claims.v1.ResubmitClaimResponse
+	25, // 39: cullet.claims.v1.ClaimService.OverruleFinding:output_type -> cullet.claims.v1.OverruleFindingResponse
+	21, // 40: cullet.claims.v1.ClaimService.AddNote:output_type -> cullet.claims.v1.AddNoteResponse
+	23, // 41: cullet.claims.v1.ClaimService.GetClaimPayload:output_type -> cullet.claims.v1.GetClaimPayloadResponse
+	30, // [30:42] is the sub-list for method output_type
+	18, // [18:30] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_cullet_claims_v1_claims_proto_init() }
@@ -1663,7 +1816,7 @@ func file_cullet_claims_v1_claims_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_claims_v1_claims_proto_rawDesc), len(file_cullet_claims_v1_claims_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   24,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -378,6 +378,51 @@ func local_request_ClaimService_ResubmitClaim_0(ctx context.Context, marshaler r
 	return msg, metadata, err
 }
 
+func request_ClaimService_OverruleFinding_0(ctx context.Context, marshaler runtime.Marshaler, client ClaimServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq OverruleFindingRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["claim_id"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "claim_id")
+	}
+	protoReq.ClaimId, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "claim_id", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.OverruleFinding(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_ClaimService_OverruleFinding_0(ctx context.Context, marshaler runtime.Marshaler, server ClaimServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq OverruleFindingRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["claim_id"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "claim_id")
+	}
+	protoReq.ClaimId, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "claim_id", err)
+	}
+	msg, err := server.OverruleFinding(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_ClaimService_AddNote_0(ctx context.Context, marshaler runtime.Marshaler, client ClaimServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq AddNoteRequest
@@ -648,6 +693,26 @@ func RegisterClaimServiceHandlerServer(ctx context.Context, mux *runtime.ServeMu
 		}
 		forward_ClaimService_ResubmitClaim_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_ClaimService_OverruleFinding_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/cullet.claims.v1.ClaimService/OverruleFinding", runtime.WithHTTPPathPattern("/v1/claims/{claim_id}:overruleFinding"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_ClaimService_OverruleFinding_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ClaimService_OverruleFinding_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_ClaimService_AddNote_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -881,6 +946,23 @@ func RegisterClaimServiceHandlerClient(ctx context.Context, mux *runtime.ServeMu
 		}
 		forward_ClaimService_ResubmitClaim_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_ClaimService_OverruleFinding_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/cullet.claims.v1.ClaimService/OverruleFinding", runtime.WithHTTPPathPattern("/v1/claims/{claim_id}:overruleFinding"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_ClaimService_OverruleFinding_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ClaimService_OverruleFinding_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_ClaimService_AddNote_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -928,6 +1010,7 @@ var (
 	pattern_ClaimService_HoldClaim_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "claims", "claim_id"}, "hold"))
 	pattern_ClaimService_WithdrawClaim_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "claims", "claim_id"}, "withdraw"))
 	pattern_ClaimService_ResubmitClaim_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "claims", "claim_id"}, "resubmit"))
+	pattern_ClaimService_OverruleFinding_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "claims", "claim_id"}, "overruleFinding"))
 	pattern_ClaimService_AddNote_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "claims", "claim_id"}, "addNote"))
 	pattern_ClaimService_GetClaimPayload_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "claims", "claim_id", "payload"}, ""))
 )
@@ -942,6 +1025,7 @@ var (
 	forward_ClaimService_HoldClaim_0       = runtime.ForwardResponseMessage
 	forward_ClaimService_WithdrawClaim_0   = runtime.ForwardResponseMessage
 	forward_ClaimService_ResubmitClaim_0   = runtime.ForwardResponseMessage
+	forward_ClaimService_OverruleFinding_0 = runtime.ForwardResponseMessage
 	forward_ClaimService_AddNote_0         = runtime.ForwardResponseMessage
 	forward_ClaimService_GetClaimPayload_0 = runtime.ForwardResponseMessage
 )

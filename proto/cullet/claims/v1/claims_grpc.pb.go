@@ -28,6 +28,7 @@ const (
 	ClaimService_HoldClaim_FullMethodName       = "/cullet.claims.v1.ClaimService/HoldClaim"
 	ClaimService_WithdrawClaim_FullMethodName   = "/cullet.claims.v1.ClaimService/WithdrawClaim"
 	ClaimService_ResubmitClaim_FullMethodName   = "/cullet.claims.v1.ClaimService/ResubmitClaim"
+	ClaimService_OverruleFinding_FullMethodName = "/cullet.claims.v1.ClaimService/OverruleFinding"
 	ClaimService_AddNote_FullMethodName         = "/cullet.claims.v1.ClaimService/AddNote"
 	ClaimService_GetClaimPayload_FullMethodName = "/cullet.claims.v1.ClaimService/GetClaimPayload"
 )
@@ -60,6 +61,9 @@ type ClaimServiceClient interface {
 	// Corrects a rejected claim and lets it leave again under the same claim number. The invoice
 	// stays when amount, tax and bill-to stay; else it is credited and replaced.
 	ResubmitClaim(ctx context.Context, in *ResubmitClaimRequest, opts ...grpc.CallOption) (*ResubmitClaimResponse, error)
+	// Takes the responsibility for a block of law that stops a claim before release: the reason is kept,
+	// shown and audited, and the claim is checked again. Whatever else stops a claim has to be mended.
+	OverruleFinding(ctx context.Context, in *OverruleFindingRequest, opts ...grpc.CallOption) (*OverruleFindingResponse, error)
 	// Writes down a call or a thought on a claim.
 	AddNote(ctx context.Context, in *AddNoteRequest, opts ...grpc.CallOption) (*AddNoteResponse, error)
 	// Gives the generic claim payload: frozen once released, else as it would be now.
@@ -164,6 +168,16 @@ func (c *claimServiceClient) ResubmitClaim(ctx context.Context, in *ResubmitClai
 	return out, nil
 }
 
+func (c *claimServiceClient) OverruleFinding(ctx context.Context, in *OverruleFindingRequest, opts ...grpc.CallOption) (*OverruleFindingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OverruleFindingResponse)
+	err := c.cc.Invoke(ctx, ClaimService_OverruleFinding_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *claimServiceClient) AddNote(ctx context.Context, in *AddNoteRequest, opts ...grpc.CallOption) (*AddNoteResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AddNoteResponse)
@@ -212,6 +226,9 @@ type ClaimServiceServer interface {
 	// Corrects a rejected claim and lets it leave again under the same claim number. The invoice
 	// stays when amount, tax and bill-to stay; else it is credited and replaced.
 	ResubmitClaim(context.Context, *ResubmitClaimRequest) (*ResubmitClaimResponse, error)
+	// Takes the responsibility for a block of law that stops a claim before release: the reason is kept,
+	// shown and audited, and the claim is checked again. Whatever else stops a claim has to be mended.
+	OverruleFinding(context.Context, *OverruleFindingRequest) (*OverruleFindingResponse, error)
 	// Writes down a call or a thought on a claim.
 	AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error)
 	// Gives the generic claim payload: frozen once released, else as it would be now.
@@ -252,6 +269,9 @@ func (UnimplementedClaimServiceServer) WithdrawClaim(context.Context, *WithdrawC
 }
 func (UnimplementedClaimServiceServer) ResubmitClaim(context.Context, *ResubmitClaimRequest) (*ResubmitClaimResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ResubmitClaim not implemented")
+}
+func (UnimplementedClaimServiceServer) OverruleFinding(context.Context, *OverruleFindingRequest) (*OverruleFindingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method OverruleFinding not implemented")
 }
 func (UnimplementedClaimServiceServer) AddNote(context.Context, *AddNoteRequest) (*AddNoteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AddNote not implemented")
@@ -442,6 +462,24 @@ func _ClaimService_ResubmitClaim_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ClaimService_OverruleFinding_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(OverruleFindingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ClaimServiceServer).OverruleFinding(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ClaimService_OverruleFinding_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ClaimServiceServer).OverruleFinding(ctx, req.(*OverruleFindingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ClaimService_AddNote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AddNoteRequest)
 	if err := dec(in); err != nil {
@@ -520,6 +558,10 @@ var ClaimService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ResubmitClaim",
 			Handler:    _ClaimService_ResubmitClaim_Handler,
+		},
+		{
+			MethodName: "OverruleFinding",
+			Handler:    _ClaimService_OverruleFinding_Handler,
 		},
 		{
 			MethodName: "AddNote",
