@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -135,4 +136,42 @@ func verifyVerb(t *testing.T, run func(int, ...string) string, says func(string,
 	says(run(1, args(body, "--secret", secret, "--now", strconv.FormatInt(at.Add(time.Hour).Unix(), 10))...), "What differs: clock")
 	says(run(1, args(body, "--secret", secret, "--header", "webhook-id: msg_2")...), "What differs: header", "2 times")
 	says(run(2, args(body, "--secret", secret, "--header", "webhook-id")...), "no colon")
+}
+
+// TestListenAtADemoBuild goes the whole way: a server that was built for the demo, and says so loudly,
+// delivers through its own door to the listener of the verb on loopback.
+func TestListenAtADemoBuild(t *testing.T) {
+	t.Parallel()
+	bin, state := build(t, "-tags", "demo", "."), stateFolder(t)
+	said := startProgram(t, bin, "", regexp.MustCompile(`msg=ready grpc=(\S+)`), "--state", state, "serve",
+		"--first-shop", "../../testdata/shop.json", "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0")
+	if !strings.Contains(said[0], "DEMO BUILD: webhooks and documents may be sent to loopback addresses") {
+		t.Errorf("it does not say what it is:\n%s", said[0])
+	}
+	verb := func(args ...string) (int, string) {
+		var out, problems bytes.Buffer
+		code := command.Main(append([]string{"--server", said[1], "--state", state, "webhook"}, args...), &out, &problems)
+		return code, out.String() + problems.String()
+	}
+	heard := make(chan string, 1)
+	go func() {
+		_, text := verb("listen", "--count", "1", "--types", "claim.accepted")
+		heard <- text
+	}()
+	for isSent := false; !isSent && t.Context().Err() == nil; {
+		_, text := verb("endpoints", "--json")
+		if found := regexp.MustCompile(`"endpoint_id": "([^"]+)"`).FindStringSubmatch(text); found != nil {
+			code, text := verb("test", found[1])
+			if code != 0 || !strings.Contains(text, "204") {
+				t.Errorf("the test ended with %d: %s", code, text)
+			}
+			isSent = true
+		}
+	}
+	if text := <-heard; !strings.Contains(text, "endpoint.tested") {
+		t.Errorf("the listener says %s", text)
+	}
+	if code, text := verb("add", "https://10.0.0.1/in"); code == 0 || !strings.Contains(text, "may not be connected to") {
+		t.Errorf("a private address: %d, %s", code, text)
+	}
 }

@@ -147,7 +147,7 @@ func (c *testEndpointCommand) Run(w *world) error {
 		if err != nil {
 			return err
 		}
-		if len(read.GetAttempts()) > 0 {
+		if read.GetDelivery().GetAttemptCount() > 0 {
 			return w.showTest(read)
 		}
 		select {
