@@ -290,3 +290,22 @@ func TestWhatIsNotSignedIsSeen(t *testing.T) {
 		t.Errorf("the history says %q, %d pending", sentence, p.left(webhooks.Pending))
 	}
 }
+
+// TestTellingWaitsForNoCourier: an event is told while a courier has the endpoints locked to store what
+// it learned; were the one to wait for the other, this would never end.
+func TestTellingWaitsForNoCourier(t *testing.T) {
+	t.Parallel()
+	p := openPost(t, 3, nil, time.Now)
+	p.in(func(ctx context.Context, tx *pg.Tx) error {
+		if _, err := webhookspg.LockEndpoints(ctx, tx, p.endpoints); err != nil {
+			return err
+		}
+		told := make(chan struct{})
+		go func() { defer close(told); p.tell(2) }()
+		<-told
+		return nil
+	})
+	if n := p.left(webhooks.Pending); n != 6 {
+		t.Errorf("%d deliveries wait, want 6", n)
+	}
+}
