@@ -34,7 +34,7 @@ var vehicleRules = []Rule{
 // their findings bring their own codes and sources.
 func standardFindings(c *Case) []finding.Finding {
 	on := repairDay(c)
-	_, found := vin.Parse(c.Job.Record.Vehicle.VIN, on)
+	_, found := vin.Check(c.Job.Record.Vehicle.VIN, c.Job.Record.Vehicle.Said(on))
 	for i := range found {
 		found[i].Path = "job.vehicle.vin"
 	}

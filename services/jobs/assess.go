@@ -29,7 +29,7 @@ func Standard(key string, day time.Time) (repairability.Standard, bool) {
 // is pure and may be repeated.
 func Assess(r *Record, standardKey string, usual repairability.Ranges) ([]repairability.Assessment, []finding.Finding) {
 	day := r.RepairDay()
-	_, found := vin.Parse(r.Vehicle.VIN, day)
+	_, found := vin.Check(r.Vehicle.VIN, r.Vehicle.Said(day))
 	standard, _ := Standard(standardKey, day)
 	assessments, about := repairability.Assess(standard, r.Glass, r.RepairabilityDamages(), day)
 	found = append(found, about...)
@@ -64,10 +64,10 @@ func (r Record) VehicleDescription() string {
 		parts = append(parts, strings.Join(maker.Makes, " or "), string(maker.Vehicle))
 	}
 	// More than a few models are no description.
-	if models := number.Models(vin.Said{On: r.RepairDay()}); len(models) > 0 && len(models) <= 3 {
+	if models := number.Models(r.Vehicle.Said(r.RepairDay())); len(models) > 0 && len(models) <= 3 {
 		parts = append(parts, strings.Join(models, " or "))
 	}
-	if year := number.ModelYear(vin.Said{On: r.RepairDay()}); year.Year != 0 {
+	if year := number.ModelYear(r.Vehicle.Said(r.RepairDay())); year.Year != 0 {
 		text := fmt.Sprintf("model year %d", year.Year)
 		for _, other := range year.Others {
 			text += fmt.Sprintf(" or %d", other)

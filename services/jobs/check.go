@@ -102,7 +102,7 @@ func (c *checker) vehicle() {
 	if c.record.Vehicle.VIN == "" {
 		return
 	}
-	_, found := vin.Parse(c.record.Vehicle.VIN, c.record.RepairDay())
+	_, found := vin.Check(c.record.Vehicle.VIN, c.record.Vehicle.Said(c.record.RepairDay()))
 	for _, f := range found {
 		if refusedForVIN[f.Code] {
 			c.found(f)

@@ -15,6 +15,7 @@ import (
 	"cullet/services/ident"
 	"cullet/services/payers"
 	"cullet/services/repairability"
+	"cullet/services/vin"
 )
 
 // Vehicle is the vehicle.
@@ -26,6 +27,15 @@ type Vehicle struct {
 	UnitNumber   string `json:"unit_number,omitempty" validate:"max=40"`
 	IsCommercial bool   `json:"is_commercial,omitempty"`
 	OdometerKM   int    `json:"odometer_km,omitempty" validate:"min=0,max=10000000"`
+	// ModelYear is as the papers say; 0 when nobody said.
+	ModelYear int `json:"model_year,omitempty" validate:"min=0,max=2100"`
+	// IsForNorthAmerica is true for one that was made for sale in the USA or Canada.
+	IsForNorthAmerica bool `json:"is_for_north_america,omitempty"`
+}
+
+// Said is what is known of the vehicle besides its number, on the day of a repair.
+func (v Vehicle) Said(on time.Time) vin.Said {
+	return vin.Said{On: on, ModelYear: v.ModelYear, NorthAmericanMarket: v.IsForNorthAmerica}
 }
 
 // Damage is one break with what was done about it.

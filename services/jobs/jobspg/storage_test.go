@@ -162,11 +162,17 @@ func TestWhatStandsInTheWay(t *testing.T) {
 	if stored, err := b.record(b.recording("1", record("V-2"))); err != nil || stored {
 		t.Errorf("the same request again: stored %v, %v; want neither", stored, err)
 	}
-	if _, err := b.record(b.recording("2", record("V-1"))); !pg.Violated(err, "jobs_external_reference") {
-		t.Errorf("a taken reference: %v", err)
+	stray := record("V-4")
+	stray.Coverage.PayerCode = "nobody"
+	for name, r := range map[string]jobs.Record{"a taken reference": record("V-1"), "a photo that is not there": record("V-3", hash("c")),
+		"a payer that is not there": stray} {
+		if stored, err := b.record(b.recording("2", r)); err != nil || stored {
+			t.Errorf("%s: stored %v, %v; want neither", name, stored, err)
+		}
 	}
-	if _, err := b.record(b.recording("3", record("V-3", hash("c")))); !pg.Violated(err, "job_photos_uploaded") {
-		t.Errorf("a photo that is not there: %v", err)
+	b.Exec(`UPDATE shops SET version = version + 1`)
+	if stored, err := b.record(b.recording("2", record("V-5"))); err != nil || stored {
+		t.Errorf("assessed by settings that are no more: stored %v, %v; want neither", stored, err)
 	}
 	for table, want := range map[string]int{"jobs": 1, "requests": 1, "events": 1, "work": 1, "job_photos": 0} {
 		if n := b.Count(table); n != want {
@@ -194,7 +200,7 @@ func TestLook(t *testing.T) {
 	b := setup(t)
 	b.Exec(`UPDATE shops SET settings = settings || '{"standard_key": "ROLAGS-2014"}'`)
 	nothing := jobspg.Seen{Photos: []string{}, PayerKnown: true, CustomerKnown: true, WarrantyKnown: true,
-		StandardKey: "ROLAGS-2014", CurrencyCode: "USD"}
+		StandardKey: "ROLAGS-2014", CurrencyCode: "USD", ShopVersion: 1}
 	if diff := cmp.Diff(nothing, b.look("1", record("V-1"), at)); diff != "" {
 		t.Errorf("nothing there (-want +got):\n%s", diff)
 	}
@@ -207,7 +213,7 @@ func TestLook(t *testing.T) {
 	other.Coverage.PayerCode, other.Motorist.CustomerID = "nobody", ident.New[ident.Customer]()
 	other.WarrantyOf = r.Job.ID
 	want := jobspg.Seen{RequestFingerprint: r.Fingerprint, Answer: []byte(r.Job.ID), Job: r.Job.ID, JobFingerprint: r.Fingerprint,
-		Photos: []string{string(hash("a")), string(hash("b"))}, WarrantyKnown: true, StandardKey: "ROLAGS-2014", CurrencyCode: "USD"}
+		Photos: []string{string(hash("a")), string(hash("b"))}, WarrantyKnown: true, StandardKey: "ROLAGS-2014", CurrencyCode: "USD", ShopVersion: 1}
 	if diff := cmp.Diff(want, b.look("1", other, at)); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}

@@ -61,6 +61,7 @@ func wholes() []wholeField {
 	const count = "DAMAGE_COUNT_RANGE"
 	return []wholeField{
 		{"vehicle.odometer_km", func(m *jobsv1.RepairRecord, n int64) { m.Vehicle.OdometerKm = int32(n) }, 0, 10_000_000, "TOO_SMALL", "TOO_LARGE"},
+		{"vehicle.model_year", func(m *jobsv1.RepairRecord, n int64) { m.Vehicle.ModelYear = int32(n) }, 0, 2100, "TOO_SMALL", "TOO_LARGE"},
 		{"glass.earlier_repair_count", func(m *jobsv1.RepairRecord, n int64) { m.Glass.EarlierRepairCount = proto.Int32(int32(n)) }, 0, 100, count, count},
 		{"damages[1].edges_touched", func(m *jobsv1.RepairRecord, n int64) { m.Damages[1].EdgesTouched = proto.Int32(int32(n)) }, 0, 100, count, count},
 		{"damages[0].leg_count", func(m *jobsv1.RepairRecord, n int64) { m.Damages[0].LegCount = proto.Int32(int32(n)) }, 0, 100, count, count},

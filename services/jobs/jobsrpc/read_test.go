@@ -12,6 +12,7 @@ import (
 	jobsv1 "cullet/proto/cullet/jobs/v1"
 	"cullet/services/errs"
 	"cullet/services/repairability"
+	"cullet/services/vin"
 )
 
 // list reads all pages and gives the references on each.
@@ -157,5 +158,45 @@ func TestAssessDamage(t *testing.T) {
 	}
 	if got := w.rows(); got != rows {
 		t.Errorf("rows before: %s\nafter: %s", rows, got)
+	}
+}
+
+// TestAVehicleBeforeThereWasAStandard: a number of fewer than 17 characters is taken with the model year that
+// the papers say, and with no other; one that is for North America must have the right check digit.
+func TestAVehicleBeforeThereWasAStandard(t *testing.T) {
+	t.Parallel()
+	w := start(t)
+	old := func(reference, vin string, year int32) *jobsv1.RepairRecord {
+		return with(w.sound(reference).GetRecord(), func(m *jobsv1.RepairRecord) { m.Vehicle.Vin, m.Vehicle.ModelYear = vin, year })
+	}
+	record := func(m *jobsv1.RepairRecord) (*jobsv1.Job, error) {
+		answer, err := w.Jobs.RecordJob(t.Context(), &jobsv1.RecordJobRequest{Record: m})
+		return answer.GetJob(), err
+	}
+	for year, isTaken := range map[int32]bool{0: false, 1981: false, 1980: true, 1967: true} {
+		job, err := record(old(fmt.Sprint("OLD-", year), "242378-1234", year))
+		if (err == nil) != isTaken {
+			t.Errorf("model year %d: %v", year, err)
+		}
+		if isTaken && (job.GetRecord().GetVehicle().GetVin() != "2423781234" || job.GetRecord().GetVehicle().GetModelYear() != year) {
+			t.Errorf("model year %d: stored %v", year, job.GetRecord().GetVehicle())
+		}
+	}
+	severities := func(isForNorthAmerica bool) (all []string) {
+		job, err := record(with(w.sound(fmt.Sprint("EU-", isForNorthAmerica)).GetRecord(), func(m *jobsv1.RepairRecord) {
+			m.Vehicle.Vin, m.Vehicle.IsForNorthAmerica = "WVWZZZ1JZ3W386752", isForNorthAmerica
+		}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range job.GetFindings() {
+			if f.GetCode() == vin.CodeCheck {
+				all = append(all, f.GetSeverity().String())
+			}
+		}
+		return all
+	}
+	if here, there := severities(true), severities(false); !slices.Equal(here, []string{"SEVERITY_STOP"}) || slices.Contains(there, "SEVERITY_STOP") {
+		t.Errorf("a wrong check digit: for North America %v, elsewhere %v", here, there)
 	}
 }

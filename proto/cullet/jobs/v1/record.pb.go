@@ -571,9 +571,15 @@ type Vehicle struct {
 	// Whether it is a commercial vehicle (49 CFR 393 applies in the US).
 	IsCommercial bool `protobuf:"varint,5,opt,name=is_commercial,json=isCommercial,proto3" json:"is_commercial,omitempty"`
 	// Odometer in whole kilometres; 0 when not read.
-	OdometerKm    int32 `protobuf:"varint,6,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	OdometerKm int32 `protobuf:"varint,6,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	// Model year as the papers say; 0 when nobody said. The number of a vehicle of 1980 or earlier has
+	// no fixed form and is taken only with it.
+	ModelYear int32 `protobuf:"varint,7,opt,name=model_year,json=modelYear,proto3" json:"model_year,omitempty"`
+	// Whether it was made for sale in the USA or Canada, wherever it was built: its number must then
+	// have the right check digit.
+	IsForNorthAmerica bool `protobuf:"varint,8,opt,name=is_for_north_america,json=isForNorthAmerica,proto3" json:"is_for_north_america,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Vehicle) Reset() {
@@ -646,6 +652,20 @@ func (x *Vehicle) GetOdometerKm() int32 {
 		return x.OdometerKm
 	}
 	return 0
+}
+
+func (x *Vehicle) GetModelYear() int32 {
+	if x != nil {
+		return x.ModelYear
+	}
+	return 0
+}
+
+func (x *Vehicle) GetIsForNorthAmerica() bool {
+	if x != nil {
+		return x.IsForNorthAmerica
+	}
+	return false
 }
 
 // The glass. Sizes are what places of damages are measured in.
@@ -2155,7 +2175,7 @@ var File_cullet_jobs_v1_record_proto protoreflect.FileDescriptor
 
 const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1bcullet/jobs/v1/record.proto\x12\x0ecullet.jobs.v1\x1a\x1dcullet/access/v1/access.proto\x1a cullet/findings/v1/finding.proto\x1a\x1fcullet/payers/v1/coverage.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc0\x01\n" +
+	"\x1bcullet/jobs/v1/record.proto\x12\x0ecullet.jobs.v1\x1a\x1dcullet/access/v1/access.proto\x1a cullet/findings/v1/finding.proto\x1a\x1fcullet/payers/v1/coverage.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x90\x02\n" +
 	"\aVehicle\x12\x15\n" +
 	"\x03vin\x18\x01 \x01(\tB\x03\xe0A\x02R\x03vin\x12\x14\n" +
 	"\x05plate\x18\x02 \x01(\tR\x05plate\x12!\n" +
@@ -2164,7 +2184,10 @@ const file_cullet_jobs_v1_record_proto_rawDesc = "" +
 	"unitNumber\x12#\n" +
 	"\ris_commercial\x18\x05 \x01(\bR\fisCommercial\x12\x1f\n" +
 	"\vodometer_km\x18\x06 \x01(\x05R\n" +
-	"odometerKm\"\xe8\x04\n" +
+	"odometerKm\x12\x1d\n" +
+	"\n" +
+	"model_year\x18\a \x01(\x05R\tmodelYear\x12/\n" +
+	"\x14is_for_north_america\x18\b \x01(\bR\x11isForNorthAmerica\"\xe8\x04\n" +
 	"\x05Glass\x12\x1e\n" +
 	"\bwidth_mm\x18\x01 \x01(\x01H\x00R\awidthMm\x88\x01\x01\x12 \n" +
 	"\theight_mm\x18\x02 \x01(\x01H\x01R\bheightMm\x88\x01\x01\x12;\n" +

@@ -22,13 +22,11 @@ func FromRecord(m *jobsv1.RepairRecord) (jobs.Record, []errs.Field) {
 	start, finish := r.time("start_time", m.GetStartTime()), r.time("finish_time", m.GetFinishTime())
 	record := jobs.Record{
 		ExternalReference: m.GetExternalReference(),
-		Vehicle: jobs.Vehicle{VIN: canonicalVIN(vehicle.GetVin(), finish), Plate: vehicle.GetPlate(),
-			PlateRegion: vehicle.GetPlateRegion(), UnitNumber: vehicle.GetUnitNumber(),
-			IsCommercial: vehicle.GetIsCommercial(), OdometerKM: int(vehicle.GetOdometerKm())},
-		Glass:     r.glass(m.GetGlass(), vehicle.GetIsCommercial()),
-		Damages:   r.damages(m.GetDamages()),
-		Place:     r.placeOfRepair(m.GetPlaceOfRepair()),
-		StartTime: start, FinishTime: finish, TimeZone: m.GetTimeZone(), Technician: m.GetTechnician(),
+		Vehicle:           fromVehicle(vehicle, finish),
+		Glass:             r.glass(m.GetGlass(), vehicle.GetIsCommercial()),
+		Damages:           r.damages(m.GetDamages()),
+		Place:             r.placeOfRepair(m.GetPlaceOfRepair()),
+		StartTime:         start, FinishTime: finish, TimeZone: m.GetTimeZone(), Technician: m.GetTechnician(),
 		Photos: fromPhotoReferences(m.GetPhotos(), finish),
 		Motorist: jobs.Motorist{CustomerID: canonicalID[ident.Customer](m.GetMotorist().GetCustomerId()),
 			Name: m.GetMotorist().GetName(), Telephone: m.GetMotorist().GetTelephone(),
@@ -41,10 +39,18 @@ func FromRecord(m *jobsv1.RepairRecord) (jobs.Record, []errs.Field) {
 	return record, append(r.faults, CheckMoney("record.coverage.deductible", m.GetCoverage().GetDeductible(), "")...)
 }
 
-// canonicalVIN gives the number without spaces and in capitals; what holds more than that to mend
+// fromVehicle gives the number without spaces and in capitals; one that holds more than that to mend
 // stays as it was given, to be refused by jobs.Check.
-func canonicalVIN(text string, on time.Time) string {
-	if number, _ := vin.Parse(text, on); number != "" {
+func fromVehicle(m *jobsv1.Vehicle, on time.Time) jobs.Vehicle {
+	v := jobs.Vehicle{VIN: m.GetVin(), Plate: m.GetPlate(), PlateRegion: m.GetPlateRegion(), UnitNumber: m.GetUnitNumber(),
+		IsCommercial: m.GetIsCommercial(), OdometerKM: int(m.GetOdometerKm()), ModelYear: int(m.GetModelYear()),
+		IsForNorthAmerica: m.GetIsForNorthAmerica()}
+	v.VIN = canonicalVIN(v.VIN, v.Said(on))
+	return v
+}
+
+func canonicalVIN(text string, said vin.Said) string {
+	if number, _ := vin.Check(text, said); number != "" {
 		return string(number)
 	}
 	return text
@@ -90,7 +96,7 @@ func fromPhotoReferences(messages []*jobsv1.PhotoReference, on time.Time) []jobs
 	for i, m := range messages {
 		all[i] = jobs.PhotoReference{Hash: jobs.PhotoHash(m.GetPhotoHash()),
 			Kind: Word[jobs.PhotoKind](photoPrefix, m.GetKind()), DamageNumber: int(m.GetDamageNumber()),
-			PlateVIN: canonicalVIN(m.GetPlateVin(), on)}
+			PlateVIN: canonicalVIN(m.GetPlateVin(), vin.Said{On: on})}
 	}
 	return all
 }
@@ -111,7 +117,8 @@ func ToRecord(r *jobs.Record) *jobsv1.RepairRecord {
 	message := &jobsv1.RepairRecord{
 		ExternalReference: r.ExternalReference,
 		Vehicle: &jobsv1.Vehicle{Vin: r.Vehicle.VIN, Plate: r.Vehicle.Plate, PlateRegion: r.Vehicle.PlateRegion,
-			UnitNumber: r.Vehicle.UnitNumber, IsCommercial: r.Vehicle.IsCommercial, OdometerKm: int32(r.Vehicle.OdometerKM)},
+			UnitNumber: r.Vehicle.UnitNumber, IsCommercial: r.Vehicle.IsCommercial, OdometerKm: int32(r.Vehicle.OdometerKM),
+			ModelYear: int32(r.Vehicle.ModelYear), IsForNorthAmerica: r.Vehicle.IsForNorthAmerica},
 		Glass: toGlass(r.Glass), Damages: toDamages(r.Damages),
 		PlaceOfRepair: &jobsv1.PlaceOfRepair{IsMobile: r.Place.IsMobile, Address: ToAddress(r.Place.Address)},
 		StartTime:     ToTime(r.StartTime), FinishTime: ToTime(r.FinishTime), TimeZone: r.TimeZone,

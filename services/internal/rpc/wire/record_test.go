@@ -223,7 +223,7 @@ func TestEveryFieldIsCarried(t *testing.T) {
 	whole.Photos = []*jobsv1.PhotoReference{{PhotoHash: strings.Repeat("ab", 32), Kind: jobsv1.PhotoKind_PHOTO_KIND_AFTER, DamageNumber: 1,
 		PlateVin: "1HGCM82633A004352"}}
 	whole.Vehicle.IsCommercial, whole.Glass.IsHeavyVehicle = true, true
-	whole.Vehicle.Vin = "1HGCM82633A004352"
+	whole.Vehicle.Vin, whole.Vehicle.ModelYear, whole.Vehicle.IsForNorthAmerica = "1HGCM82633A004352", 2003, true
 	d := whole.Damages[0]
 	d.CrackLengthMm, d.EdgesTouched, d.PitDepthMm, d.RepairDistanceMm = proto.Float64(1), proto.Int32(1), proto.Float64(1), proto.Float64(1)
 	d.Process.TemperatureNote, d.Process.DrillReason, d.Process.Reason = "a", "b", "c"
