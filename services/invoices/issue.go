@@ -86,11 +86,13 @@ func (i *Invoice) share(d Draft) error {
 	}
 	if !d.PayerShare.IsZero() {
 		i.Receivables = append(i.Receivables, Receivable{ID: ident.New[ident.Receivable](), Invoice: i.ID,
-			DebtorKind: DebtorPayer, DebtorName: d.PayerName, Payer: d.Payer, Amount: d.PayerShare, Open: d.PayerShare})
+			DebtorKind: DebtorPayer, DebtorName: d.PayerName, Payer: d.Payer, Amount: d.PayerShare, Open: d.PayerShare,
+			Transferred: money.From(0, i.Total.Currency), DueDate: i.DueDate})
 	}
 	if !d.MotoristShare.IsZero() {
 		i.Receivables = append(i.Receivables, Receivable{ID: ident.New[ident.Receivable](), Invoice: i.ID,
-			DebtorKind: DebtorMotorist, DebtorName: d.MotoristName, Amount: d.MotoristShare, Open: d.MotoristShare})
+			DebtorKind: DebtorMotorist, DebtorName: d.MotoristName, Amount: d.MotoristShare, Open: d.MotoristShare,
+			Transferred: money.From(0, i.Total.Currency), DueDate: i.DueDate})
 	}
 	return nil
 }

@@ -19,8 +19,10 @@ const (
 	AccountWriteOff   Account = "write_off"
 	// AccountCardFees is what card companies keep of what was paid by card.
 	AccountCardFees Account = "card_fees"
-	revenuePrefix           = "revenue."
 )
+
+// revenuePrefix begins the accounts of revenue.
+const revenuePrefix = "revenue."
 
 // RevenueAccount gives the revenue account of a kind of line: "revenue.repair_labor".
 func RevenueAccount(kind string) Account {

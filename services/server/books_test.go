@@ -97,6 +97,3 @@ func TestAStatementIsThePayersRowOfTheAging(t *testing.T) {
 		t.Errorf("a payer that is none: %v, want NotFound", err)
 	}
 }
-
-// shop2 is an identifier of no payer.
-func (h *cutHouse) shop2() string { return string(h.shop) }

@@ -26,7 +26,7 @@ const (
 func (s *Server) GetInvoiceDocument(ctx context.Context, req *invoicesv1.GetInvoiceDocumentRequest) (*invoicesv1.GetInvoiceDocumentResponse, error) {
 	var faults []errs.Field
 	if paper := req.GetPaper(); paper != "" && paper != "LETTER" && paper != "A4" {
-		faults = append(faults, errs.Field{Path: "paper", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf("%.20q was given; allowed are LETTER and A4", paper)})
+		faults = append(faults, errs.Field{Path: "paper", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf("%.20q was given; give LETTER or A4", paper)})
 	}
 	media := req.GetMediaType()
 	if media == "" {

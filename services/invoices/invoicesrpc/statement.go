@@ -25,7 +25,7 @@ func (s *Server) GetStatement(ctx context.Context, req *invoicesv1.GetStatementR
 	_, faults := dayOr("as_of_date", req.GetAsOfDate(), "")
 	paper := req.GetPaper()
 	if paper != "" && paper != "LETTER" && paper != "A4" {
-		faults = append(faults, errs.Field{Path: "paper", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf("%.20q was given; allowed are LETTER and A4", paper)})
+		faults = append(faults, errs.Field{Path: "paper", Reason: "UNKNOWN_VALUE", Message: fmt.Sprintf("%.20q was given; give LETTER or A4", paper)})
 	}
 	if err := rpc.Refuse(ctx, faults); err != nil {
 		return nil, err
