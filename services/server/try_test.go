@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	payersv1 "cullet/proto/cullet/payers/v1"
+	runsv1 "cullet/proto/cullet/runs/v1"
 	"cullet/services/errs"
 )
 
@@ -61,5 +62,20 @@ func TestTryingAProfile(t *testing.T) {
 	}
 	if _, err := h.Payers.TryPayerProfile(t.Context(), h.tryProfile(t, func(p *payersv1.PayerProfile) { p.Format = "papyrus" })); !errs.Is(err, errs.Invalid) {
 		t.Errorf("a profile that could not be saved: %v, want Invalid", err)
+	}
+}
+
+// TestADryRunWritesNothing: it says what would leave, and not a row is written.
+func TestADryRunWritesNothing(t *testing.T) {
+	t.Parallel()
+	h := openCutHouse(t)
+	h.released(t)
+	before := h.measure()
+	plan, err := h.Runs.StartRun(t.Context(), &runsv1.StartRunRequest{IsDryRun: true})
+	if err != nil || plan.GetRun().GetSentCount() != stocked || len(plan.GetRun().GetBatches()) != 1 {
+		t.Errorf("the plan is %v, %v; want %d claims in one batch", plan, err, stocked)
+	}
+	if grown := h.measure().since(before); len(grown) > 0 {
+		t.Errorf("a dry run changed %v", grown)
 	}
 }
