@@ -18,6 +18,7 @@ import (
 	claimsv1 "cullet/proto/cullet/claims/v1"
 	invoicesv1 "cullet/proto/cullet/invoices/v1"
 	jobsv1 "cullet/proto/cullet/jobs/v1"
+	payersv1 "cullet/proto/cullet/payers/v1"
 )
 
 // changes are the calls that are cut here, in groups that run side by side.
@@ -49,6 +50,9 @@ var harmless = map[string]func(*testing.T, *cutHouse) proto.Message{
 	},
 	claimsv1.ClaimService_PreviewClaim_FullMethodName: func(t *testing.T, h *cutHouse) proto.Message {
 		return &claimsv1.PreviewClaimRequest{Record: h.record(t, true)}
+	},
+	payersv1.PayerService_TryPayerProfile_FullMethodName: func(t *testing.T, h *cutHouse) proto.Message {
+		return h.tryProfile(t, func(*payersv1.PayerProfile) {})
 	},
 	jobsv1.JobService_GetPhotoUpload_FullMethodName: func(*testing.T, *cutHouse) proto.Message {
 		return &jobsv1.GetPhotoUploadRequest{PhotoHash: strings.Repeat("ab", 32)}

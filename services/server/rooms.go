@@ -47,7 +47,7 @@ var rooms = []room{
 	{gateway: payersv1.RegisterPayerServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		payersv1.RegisterPayerServiceServer(r, payersrpc.New(payersrpc.Config{DB: h.db, Pages: h.pages, Ring: h.ring,
 			Now: h.Now, Shop: h.shop, Formats: namesOf(h.Formats), Channels: namesOf(h.Channels),
-			CoverageFields: claims.CoverageFieldNames(), Standards: standardKeys(), Readings: repairability.ReadingNames()}))
+			CoverageFields: claims.CoverageFieldNames(), Standards: standardKeys(), Readings: repairability.ReadingNames(), Line: h.line}))
 	}},
 	{gateway: customersv1.RegisterCustomerServiceHandler, register: func(r grpc.ServiceRegistrar, h *house) {
 		customersv1.RegisterCustomerServiceServer(r, customersrpc.New(h.db, h.pages, h.Now))

@@ -95,6 +95,13 @@ func LockByInvoice(ctx context.Context, tx *pg.Tx, payer ident.Payer, number str
 	return many(ctx, tx, lockInvoice, string(tx.Shop()), string(payer), number)
 }
 
+const latest = selectWhole + ` WHERE c.shop_id = $1 AND c.payer_id = $2 AND c.supplement_of IS NULL ORDER BY c.claim_id DESC LIMIT $3`
+
+// Latest reads the claims of a payer that were opened last, newest first, at most so many.
+func Latest(ctx context.Context, tx *pg.Tx, payer ident.Payer, most int) ([]claims.Claim, error) {
+	return many(ctx, tx, latest, string(tx.Shop()), string(payer), most)
+}
+
 // Sequence reads a claim number; ok is false when text is none.
 func Sequence(number string) (sequence int64, ok bool) {
 	n, err := fmt.Sscanf(number, "C-%d", &sequence)

@@ -22,6 +22,7 @@ import (
 	"cullet/services/internal/seal"
 	"cullet/services/payers"
 	"cullet/services/payers/payerspg"
+	"cullet/services/pipeline"
 )
 
 // Config is what the room works with.
@@ -36,6 +37,8 @@ type Config struct {
 	Formats, Channels []string
 	// CoverageFields are the names that a profile may demand or forbid.
 	CoverageFields map[string]bool
+	// Line tries profiles against past claims.
+	Line *pipeline.Pipeline
 	// Standards are the keys of the repair standards that a profile may demand.
 	Standards []string
 	// Readings are the names of the readings of a process that a profile may demand.

@@ -1676,6 +1676,243 @@ func (x *SetPayerCredentialsResponse) GetStoreTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// Tries a profile against past claims.
+type TryPayerProfileRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The payer.
+	PayerId string `protobuf:"bytes,1,opt,name=payer_id,json=payerId,proto3" json:"payer_id,omitempty"`
+	// The whole profile as it might be; its version is ignored.
+	Profile *PayerProfile `protobuf:"bytes,2,opt,name=profile,proto3" json:"profile,omitempty"`
+	// How many of the latest claims, at most 500; 0 means 100.
+	ClaimCount    int32 `protobuf:"varint,3,opt,name=claim_count,json=claimCount,proto3" json:"claim_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TryPayerProfileRequest) Reset() {
+	*x = TryPayerProfileRequest{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TryPayerProfileRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TryPayerProfileRequest) ProtoMessage() {}
+
+func (x *TryPayerProfileRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TryPayerProfileRequest.ProtoReflect.Descriptor instead.
+func (*TryPayerProfileRequest) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *TryPayerProfileRequest) GetPayerId() string {
+	if x != nil {
+		return x.PayerId
+	}
+	return ""
+}
+
+func (x *TryPayerProfileRequest) GetProfile() *PayerProfile {
+	if x != nil {
+		return x.Profile
+	}
+	return nil
+}
+
+func (x *TryPayerProfileRequest) GetClaimCount() int32 {
+	if x != nil {
+		return x.ClaimCount
+	}
+	return 0
+}
+
+// What the profile would have made of them.
+type TryPayerProfileResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many claims it was tried against.
+	ClaimCount int32 `protobuf:"varint,1,opt,name=claim_count,json=claimCount,proto3" json:"claim_count,omitempty"`
+	// How many the present profile stops.
+	StoppedNow int32 `protobuf:"varint,2,opt,name=stopped_now,json=stoppedNow,proto3" json:"stopped_now,omitempty"`
+	// How many the tried one would stop.
+	StoppedThen int32 `protobuf:"varint,3,opt,name=stopped_then,json=stoppedThen,proto3" json:"stopped_then,omitempty"`
+	// The claims of which it would make something else, newest first.
+	Changed       []*TriedClaim `protobuf:"bytes,4,rep,name=changed,proto3" json:"changed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TryPayerProfileResponse) Reset() {
+	*x = TryPayerProfileResponse{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TryPayerProfileResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TryPayerProfileResponse) ProtoMessage() {}
+
+func (x *TryPayerProfileResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TryPayerProfileResponse.ProtoReflect.Descriptor instead.
+func (*TryPayerProfileResponse) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *TryPayerProfileResponse) GetClaimCount() int32 {
+	if x != nil {
+		return x.ClaimCount
+	}
+	return 0
+}
+
+func (x *TryPayerProfileResponse) GetStoppedNow() int32 {
+	if x != nil {
+		return x.StoppedNow
+	}
+	return 0
+}
+
+func (x *TryPayerProfileResponse) GetStoppedThen() int32 {
+	if x != nil {
+		return x.StoppedThen
+	}
+	return 0
+}
+
+func (x *TryPayerProfileResponse) GetChanged() []*TriedClaim {
+	if x != nil {
+		return x.Changed
+	}
+	return nil
+}
+
+// A past claim under two profiles.
+type TriedClaim struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The claim.
+	ClaimId string `protobuf:"bytes,1,opt,name=claim_id,json=claimId,proto3" json:"claim_id,omitempty"`
+	// Its number.
+	ClaimNumber string `protobuf:"bytes,2,opt,name=claim_number,json=claimNumber,proto3" json:"claim_number,omitempty"`
+	// Day of repair.
+	RepairDate string `protobuf:"bytes,3,opt,name=repair_date,json=repairDate,proto3" json:"repair_date,omitempty"`
+	// Codes of what stops it by the present profile.
+	StopsNow []string `protobuf:"bytes,4,rep,name=stops_now,json=stopsNow,proto3" json:"stops_now,omitempty"`
+	// Codes of what would stop it.
+	StopsThen []string `protobuf:"bytes,5,rep,name=stops_then,json=stopsThen,proto3" json:"stops_then,omitempty"`
+	// What the payer is asked for by the present profile.
+	PayerShareNow *v1.Money `protobuf:"bytes,6,opt,name=payer_share_now,json=payerShareNow,proto3" json:"payer_share_now,omitempty"`
+	// What it would be asked for.
+	PayerShareThen *v1.Money `protobuf:"bytes,7,opt,name=payer_share_then,json=payerShareThen,proto3" json:"payer_share_then,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *TriedClaim) Reset() {
+	*x = TriedClaim{}
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TriedClaim) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TriedClaim) ProtoMessage() {}
+
+func (x *TriedClaim) ProtoReflect() protoreflect.Message {
+	mi := &file_cullet_payers_v1_payers_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TriedClaim.ProtoReflect.Descriptor instead.
+func (*TriedClaim) Descriptor() ([]byte, []int) {
+	return file_cullet_payers_v1_payers_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *TriedClaim) GetClaimId() string {
+	if x != nil {
+		return x.ClaimId
+	}
+	return ""
+}
+
+func (x *TriedClaim) GetClaimNumber() string {
+	if x != nil {
+		return x.ClaimNumber
+	}
+	return ""
+}
+
+func (x *TriedClaim) GetRepairDate() string {
+	if x != nil {
+		return x.RepairDate
+	}
+	return ""
+}
+
+func (x *TriedClaim) GetStopsNow() []string {
+	if x != nil {
+		return x.StopsNow
+	}
+	return nil
+}
+
+func (x *TriedClaim) GetStopsThen() []string {
+	if x != nil {
+		return x.StopsThen
+	}
+	return nil
+}
+
+func (x *TriedClaim) GetPayerShareNow() *v1.Money {
+	if x != nil {
+		return x.PayerShareNow
+	}
+	return nil
+}
+
+func (x *TriedClaim) GetPayerShareThen() *v1.Money {
+	if x != nil {
+		return x.PayerShareThen
+	}
+	return nil
+}
+
 var File_cullet_payers_v1_payers_proto protoreflect.FileDescriptor
 
 const file_cullet_payers_v1_payers_proto_rawDesc = "" +
@@ -1815,13 +2052,36 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"privateKey\"X\n" +
 	"\x1bSetPayerCredentialsResponse\x129\n" +
 	"\n" +
-	"store_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstoreTime*\x89\x01\n" +
+	"store_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstoreTime\"\x98\x01\n" +
+	"\x16TryPayerProfileRequest\x12\x1e\n" +
+	"\bpayer_id\x18\x01 \x01(\tB\x03\xe0A\x02R\apayerId\x12=\n" +
+	"\aprofile\x18\x02 \x01(\v2\x1e.cullet.payers.v1.PayerProfileB\x03\xe0A\x02R\aprofile\x12\x1f\n" +
+	"\vclaim_count\x18\x03 \x01(\x05R\n" +
+	"claimCount\"\xb6\x01\n" +
+	"\x17TryPayerProfileResponse\x12\x1f\n" +
+	"\vclaim_count\x18\x01 \x01(\x05R\n" +
+	"claimCount\x12\x1f\n" +
+	"\vstopped_now\x18\x02 \x01(\x05R\n" +
+	"stoppedNow\x12!\n" +
+	"\fstopped_then\x18\x03 \x01(\x05R\vstoppedThen\x126\n" +
+	"\achanged\x18\x04 \x03(\v2\x1c.cullet.payers.v1.TriedClaimR\achanged\"\xa9\x02\n" +
+	"\n" +
+	"TriedClaim\x12\x19\n" +
+	"\bclaim_id\x18\x01 \x01(\tR\aclaimId\x12!\n" +
+	"\fclaim_number\x18\x02 \x01(\tR\vclaimNumber\x12\x1f\n" +
+	"\vrepair_date\x18\x03 \x01(\tR\n" +
+	"repairDate\x12\x1b\n" +
+	"\tstops_now\x18\x04 \x03(\tR\bstopsNow\x12\x1d\n" +
+	"\n" +
+	"stops_then\x18\x05 \x03(\tR\tstopsThen\x12>\n" +
+	"\x0fpayer_share_now\x18\x06 \x01(\v2\x16.cullet.money.v1.MoneyR\rpayerShareNow\x12@\n" +
+	"\x10payer_share_then\x18\a \x01(\v2\x16.cullet.money.v1.MoneyR\x0epayerShareThen*\x89\x01\n" +
 	"\tPayerKind\x12\x1a\n" +
 	"\x16PAYER_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12PAYER_KIND_INSURER\x10\x01\x12\x14\n" +
 	"\x10PAYER_KIND_FLEET\x10\x02\x12\x19\n" +
 	"\x15PAYER_KIND_GOVERNMENT\x10\x03\x12\x17\n" +
-	"\x13PAYER_KIND_MOTORIST\x10\x042\xb3\x05\n" +
+	"\x13PAYER_KIND_MOTORIST\x10\x042\xce\x06\n" +
 	"\fPayerService\x12u\n" +
 	"\vCreatePayer\x12$.cullet.payers.v1.CreatePayerRequest\x1a%.cullet.payers.v1.CreatePayerResponse\"\x19\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
 	"/v1/payers\x12t\n" +
@@ -1829,7 +2089,8 @@ const file_cullet_payers_v1_payers_proto_rawDesc = "" +
 	"\n" +
 	"ListPayers\x12#.cullet.payers.v1.ListPayersRequest\x1a$.cullet.payers.v1.ListPayersResponse\"\x16\x88\xe2\x18\x02\x82\xd3\xe4\x93\x02\f\x12\n" +
 	"/v1/payers\x12\x9d\x01\n" +
-	"\x12UpdatePayerProfile\x12+.cullet.payers.v1.UpdatePayerProfileRequest\x1a,.cullet.payers.v1.UpdatePayerProfileResponse\",\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\":\x01*2\x1d/v1/payers/{payer_id}/profile\x12\xa4\x01\n" +
+	"\x12UpdatePayerProfile\x12+.cullet.payers.v1.UpdatePayerProfileRequest\x1a,.cullet.payers.v1.UpdatePayerProfileResponse\",\x88\xe2\x18\a\x82\xd3\xe4\x93\x02\":\x01*2\x1d/v1/payers/{payer_id}/profile\x12\x98\x01\n" +
+	"\x0fTryPayerProfile\x12(.cullet.payers.v1.TryPayerProfileRequest\x1a).cullet.payers.v1.TryPayerProfileResponse\"0\x88\xe2\x18\a\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/payers/{payer_id}/profile:try\x12\xa4\x01\n" +
 	"\x13SetPayerCredentials\x12,.cullet.payers.v1.SetPayerCredentialsRequest\x1a-.cullet.payers.v1.SetPayerCredentialsResponse\"0\x88\xe2\x18\a\x82\xd3\xe4\x93\x02&:\x01*\x1a!/v1/payers/{payer_id}/credentialsB(Z&cullet/proto/cullet/payers/v1;payersv1b\x06proto3"
 
 var (
@@ -1845,7 +2106,7 @@ func file_cullet_payers_v1_payers_proto_rawDescGZIP() []byte {
 }
 
 var file_cullet_payers_v1_payers_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_cullet_payers_v1_payers_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_cullet_payers_v1_payers_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_cullet_payers_v1_payers_proto_goTypes = []any{
 	(PayerKind)(0),                      // 0: cullet.payers.v1.PayerKind
 	(*PriceAgreement)(nil),              // 1: cullet.payers.v1.PriceAgreement
@@ -1866,15 +2127,18 @@ var file_cullet_payers_v1_payers_proto_goTypes = []any{
 	(*UpdatePayerProfileResponse)(nil),  // 16: cullet.payers.v1.UpdatePayerProfileResponse
 	(*SetPayerCredentialsRequest)(nil),  // 17: cullet.payers.v1.SetPayerCredentialsRequest
 	(*SetPayerCredentialsResponse)(nil), // 18: cullet.payers.v1.SetPayerCredentialsResponse
-	(*v1.Money)(nil),                    // 19: cullet.money.v1.Money
-	(*timestamppb.Timestamp)(nil),       // 20: google.protobuf.Timestamp
+	(*TryPayerProfileRequest)(nil),      // 19: cullet.payers.v1.TryPayerProfileRequest
+	(*TryPayerProfileResponse)(nil),     // 20: cullet.payers.v1.TryPayerProfileResponse
+	(*TriedClaim)(nil),                  // 21: cullet.payers.v1.TriedClaim
+	(*v1.Money)(nil),                    // 22: cullet.money.v1.Money
+	(*timestamppb.Timestamp)(nil),       // 23: google.protobuf.Timestamp
 }
 var file_cullet_payers_v1_payers_proto_depIdxs = []int32{
-	19, // 0: cullet.payers.v1.PriceAgreement.first_repair:type_name -> cullet.money.v1.Money
-	19, // 1: cullet.payers.v1.PriceAgreement.further_repair:type_name -> cullet.money.v1.Money
-	19, // 2: cullet.payers.v1.PriceAgreement.crack_repair:type_name -> cullet.money.v1.Money
-	19, // 3: cullet.payers.v1.PriceAgreement.crack_further_25_mm:type_name -> cullet.money.v1.Money
-	19, // 4: cullet.payers.v1.PriceAgreement.trip_charge:type_name -> cullet.money.v1.Money
+	22, // 0: cullet.payers.v1.PriceAgreement.first_repair:type_name -> cullet.money.v1.Money
+	22, // 1: cullet.payers.v1.PriceAgreement.further_repair:type_name -> cullet.money.v1.Money
+	22, // 2: cullet.payers.v1.PriceAgreement.crack_repair:type_name -> cullet.money.v1.Money
+	22, // 3: cullet.payers.v1.PriceAgreement.crack_further_25_mm:type_name -> cullet.money.v1.Money
+	22, // 4: cullet.payers.v1.PriceAgreement.trip_charge:type_name -> cullet.money.v1.Money
 	2,  // 5: cullet.payers.v1.PayerProfile.photos:type_name -> cullet.payers.v1.PhotoDemand
 	1,  // 6: cullet.payers.v1.PayerProfile.price_agreements:type_name -> cullet.payers.v1.PriceAgreement
 	5,  // 7: cullet.payers.v1.PayerProfile.x12:type_name -> cullet.payers.v1.X12Settings
@@ -1883,7 +2147,7 @@ var file_cullet_payers_v1_payers_proto_depIdxs = []int32{
 	7,  // 10: cullet.payers.v1.CsvSettings.columns:type_name -> cullet.payers.v1.CsvColumn
 	0,  // 11: cullet.payers.v1.Payer.kind:type_name -> cullet.payers.v1.PayerKind
 	4,  // 12: cullet.payers.v1.Payer.profile:type_name -> cullet.payers.v1.PayerProfile
-	20, // 13: cullet.payers.v1.Payer.create_time:type_name -> google.protobuf.Timestamp
+	23, // 13: cullet.payers.v1.Payer.create_time:type_name -> google.protobuf.Timestamp
 	0,  // 14: cullet.payers.v1.CreatePayerRequest.kind:type_name -> cullet.payers.v1.PayerKind
 	4,  // 15: cullet.payers.v1.CreatePayerRequest.profile:type_name -> cullet.payers.v1.PayerProfile
 	8,  // 16: cullet.payers.v1.CreatePayerResponse.payer:type_name -> cullet.payers.v1.Payer
@@ -1891,22 +2155,28 @@ var file_cullet_payers_v1_payers_proto_depIdxs = []int32{
 	8,  // 18: cullet.payers.v1.ListPayersResponse.payers:type_name -> cullet.payers.v1.Payer
 	4,  // 19: cullet.payers.v1.UpdatePayerProfileRequest.profile:type_name -> cullet.payers.v1.PayerProfile
 	8,  // 20: cullet.payers.v1.UpdatePayerProfileResponse.payer:type_name -> cullet.payers.v1.Payer
-	20, // 21: cullet.payers.v1.SetPayerCredentialsResponse.store_time:type_name -> google.protobuf.Timestamp
-	9,  // 22: cullet.payers.v1.PayerService.CreatePayer:input_type -> cullet.payers.v1.CreatePayerRequest
-	11, // 23: cullet.payers.v1.PayerService.GetPayer:input_type -> cullet.payers.v1.GetPayerRequest
-	13, // 24: cullet.payers.v1.PayerService.ListPayers:input_type -> cullet.payers.v1.ListPayersRequest
-	15, // 25: cullet.payers.v1.PayerService.UpdatePayerProfile:input_type -> cullet.payers.v1.UpdatePayerProfileRequest
-	17, // 26: cullet.payers.v1.PayerService.SetPayerCredentials:input_type -> cullet.payers.v1.SetPayerCredentialsRequest
-	10, // 27: cullet.payers.v1.PayerService.CreatePayer:output_type -> cullet.payers.v1.CreatePayerResponse
-	12, // 28: cullet.payers.v1.PayerService.GetPayer:output_type -> cullet.payers.v1.GetPayerResponse
-	14, // 29: cullet.payers.v1.PayerService.ListPayers:output_type -> cullet.payers.v1.ListPayersResponse
-	16, // 30: cullet.payers.v1.PayerService.UpdatePayerProfile:output_type -> cullet.payers.v1.UpdatePayerProfileResponse
-	18, // 31: cullet.payers.v1.PayerService.SetPayerCredentials:output_type -> cullet.payers.v1.SetPayerCredentialsResponse
-	27, // [27:32] is the sub-list for method output_type
-	22, // [22:27] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	23, // 21: cullet.payers.v1.SetPayerCredentialsResponse.store_time:type_name -> google.protobuf.Timestamp
+	4,  // 22: cullet.payers.v1.TryPayerProfileRequest.profile:type_name -> cullet.payers.v1.PayerProfile
+	21, // 23: cullet.payers.v1.TryPayerProfileResponse.changed:type_name -> cullet.payers.v1.TriedClaim
+	22, // 24: cullet.payers.v1.TriedClaim.payer_share_now:type_name -> cullet.money.v1.Money
+	22, // 25: cullet.payers.v1.TriedClaim.payer_share_then:type_name -> cullet.money.v1.Money
+	9,  // 26: cullet.payers.v1.PayerService.CreatePayer:input_type -> cullet.payers.v1.CreatePayerRequest
+	11, // 27: cullet.payers.v1.PayerService.GetPayer:input_type -> cullet.payers.v1.GetPayerRequest
+	13, // 28: cullet.payers.v1.PayerService.ListPayers:input_type -> cullet.payers.v1.ListPayersRequest
+	15, // 29: cullet.payers.v1.PayerService.UpdatePayerProfile:input_type -> cullet.payers.v1.UpdatePayerProfileRequest
+	19, // 30: cullet.payers.v1.PayerService.TryPayerProfile:input_type -> cullet.payers.v1.TryPayerProfileRequest
+	17, // 31: cullet.payers.v1.PayerService.SetPayerCredentials:input_type -> cullet.payers.v1.SetPayerCredentialsRequest
+	10, // 32: cullet.payers.v1.PayerService.CreatePayer:output_type -> cullet.payers.v1.CreatePayerResponse
+	12, // 33: cullet.payers.v1.PayerService.GetPayer:output_type -> cullet.payers.v1.GetPayerResponse
+	14, // 34: cullet.payers.v1.PayerService.ListPayers:output_type -> cullet.payers.v1.ListPayersResponse
+	16, // 35: cullet.payers.v1.PayerService.UpdatePayerProfile:output_type -> cullet.payers.v1.UpdatePayerProfileResponse
+	20, // 36: cullet.payers.v1.PayerService.TryPayerProfile:output_type -> cullet.payers.v1.TryPayerProfileResponse
+	18, // 37: cullet.payers.v1.PayerService.SetPayerCredentials:output_type -> cullet.payers.v1.SetPayerCredentialsResponse
+	32, // [32:38] is the sub-list for method output_type
+	26, // [26:32] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_cullet_payers_v1_payers_proto_init() }
@@ -1920,7 +2190,7 @@ func file_cullet_payers_v1_payers_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_cullet_payers_v1_payers_proto_rawDesc), len(file_cullet_payers_v1_payers_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   18,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

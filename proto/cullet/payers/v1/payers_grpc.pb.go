@@ -25,6 +25,7 @@ const (
 	PayerService_GetPayer_FullMethodName            = "/cullet.payers.v1.PayerService/GetPayer"
 	PayerService_ListPayers_FullMethodName          = "/cullet.payers.v1.PayerService/ListPayers"
 	PayerService_UpdatePayerProfile_FullMethodName  = "/cullet.payers.v1.PayerService/UpdatePayerProfile"
+	PayerService_TryPayerProfile_FullMethodName     = "/cullet.payers.v1.PayerService/TryPayerProfile"
 	PayerService_SetPayerCredentials_FullMethodName = "/cullet.payers.v1.PayerService/SetPayerCredentials"
 )
 
@@ -42,6 +43,9 @@ type PayerServiceClient interface {
 	ListPayers(ctx context.Context, in *ListPayersRequest, opts ...grpc.CallOption) (*ListPayersResponse, error)
 	// Stores a new version of the profile; claims that are not yet released are checked again.
 	UpdatePayerProfile(ctx context.Context, in *UpdatePayerProfileRequest, opts ...grpc.CallOption) (*UpdatePayerProfileResponse, error)
+	// Says what a profile would have made of the payer's latest claims, each as of the day on which it was
+	// opened. Stores nothing.
+	TryPayerProfile(ctx context.Context, in *TryPayerProfileRequest, opts ...grpc.CallOption) (*TryPayerProfileResponse, error)
 	// Stores what is needed to reach the payer and to believe its answers. Write only: kept sealed,
 	// used by the server alone, never shown again.
 	SetPayerCredentials(ctx context.Context, in *SetPayerCredentialsRequest, opts ...grpc.CallOption) (*SetPayerCredentialsResponse, error)
@@ -95,6 +99,16 @@ func (c *payerServiceClient) UpdatePayerProfile(ctx context.Context, in *UpdateP
 	return out, nil
 }
 
+func (c *payerServiceClient) TryPayerProfile(ctx context.Context, in *TryPayerProfileRequest, opts ...grpc.CallOption) (*TryPayerProfileResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TryPayerProfileResponse)
+	err := c.cc.Invoke(ctx, PayerService_TryPayerProfile_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *payerServiceClient) SetPayerCredentials(ctx context.Context, in *SetPayerCredentialsRequest, opts ...grpc.CallOption) (*SetPayerCredentialsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SetPayerCredentialsResponse)
@@ -119,6 +133,9 @@ type PayerServiceServer interface {
 	ListPayers(context.Context, *ListPayersRequest) (*ListPayersResponse, error)
 	// Stores a new version of the profile; claims that are not yet released are checked again.
 	UpdatePayerProfile(context.Context, *UpdatePayerProfileRequest) (*UpdatePayerProfileResponse, error)
+	// Says what a profile would have made of the payer's latest claims, each as of the day on which it was
+	// opened. Stores nothing.
+	TryPayerProfile(context.Context, *TryPayerProfileRequest) (*TryPayerProfileResponse, error)
 	// Stores what is needed to reach the payer and to believe its answers. Write only: kept sealed,
 	// used by the server alone, never shown again.
 	SetPayerCredentials(context.Context, *SetPayerCredentialsRequest) (*SetPayerCredentialsResponse, error)
@@ -143,6 +160,9 @@ func (UnimplementedPayerServiceServer) ListPayers(context.Context, *ListPayersRe
 }
 func (UnimplementedPayerServiceServer) UpdatePayerProfile(context.Context, *UpdatePayerProfileRequest) (*UpdatePayerProfileResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdatePayerProfile not implemented")
+}
+func (UnimplementedPayerServiceServer) TryPayerProfile(context.Context, *TryPayerProfileRequest) (*TryPayerProfileResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TryPayerProfile not implemented")
 }
 func (UnimplementedPayerServiceServer) SetPayerCredentials(context.Context, *SetPayerCredentialsRequest) (*SetPayerCredentialsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetPayerCredentials not implemented")
@@ -240,6 +260,24 @@ func _PayerService_UpdatePayerProfile_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PayerService_TryPayerProfile_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TryPayerProfileRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PayerServiceServer).TryPayerProfile(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PayerService_TryPayerProfile_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PayerServiceServer).TryPayerProfile(ctx, req.(*TryPayerProfileRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PayerService_SetPayerCredentials_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SetPayerCredentialsRequest)
 	if err := dec(in); err != nil {
@@ -280,6 +318,10 @@ var PayerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdatePayerProfile",
 			Handler:    _PayerService_UpdatePayerProfile_Handler,
+		},
+		{
+			MethodName: "TryPayerProfile",
+			Handler:    _PayerService_TryPayerProfile_Handler,
 		},
 		{
 			MethodName: "SetPayerCredentials",
