@@ -142,7 +142,7 @@ func verifyVerb(t *testing.T, run func(int, ...string) string, says func(string,
 // delivers through its own door to the listener of the verb on loopback.
 func TestListenAtADemoBuild(t *testing.T) {
 	t.Parallel()
-	bin, state := build(t, "-tags", "demo", "."), stateFolder(t)
+	bin, state := must[string](t)(buildDemo()), stateFolder(t)
 	said := startProgram(t, bin, "", regexp.MustCompile(`msg=ready grpc=(\S+)`), "--state", state, "serve",
 		"--first-shop", "../../testdata/shop.json", "--grpc", "127.0.0.1:0", "--http", "127.0.0.1:0")
 	if !strings.Contains(said[0], "DEMO BUILD: webhooks and documents may be sent to loopback addresses") {
