@@ -8,6 +8,8 @@ TESTFLAGS ?= ./...
 BENCH ?= .
 BENCHFLAGS ?= -benchtime=1x
 PICTURES ?= .pictures
+# Packages tested at once: many wait for connections that were cut to be tried again, not for a processor.
+PACKAGES ?= 4
 
 # One set of flags for everything, so that nothing is compiled twice. Without cgo the program also
 # runs where no C library is. Stamping the commit fails in a folder of another user; then it is left out.
@@ -47,7 +49,7 @@ build: ## Build the release binaries into bin/release
 test: ## Run every test; lists what did not run and what would bring it (STRICT=1 refuses that)
 	@sh .ci/postgres
 	@$(GO) -C .tools run ./testreport -dir .. $(if $(STRICT),-strict) -- \
-		-count=1 -timeout=5m $(TESTFLAGS)
+		-count=1 -timeout=8m -p $(PACKAGES) $(TESTFLAGS)
 
 .PHONY: bench
 bench: ## Measure: each figure is a ratio to a limit measured in the same run

@@ -67,6 +67,9 @@ func (p *Pipeline) CreditInvoice(ctx context.Context, tx *pg.Tx, id ident.Invoic
 	if err := invoicespg.Allocate(ctx, tx, invoices.TakeOff(original, note, entry, d, s)...); err != nil {
 		return invoices.Invoice{}, err
 	}
+	if err := p.tellCredited(ctx, tx, original, note, actor); err != nil {
+		return invoices.Invoice{}, err
+	}
 	return note, p.tellPaid(ctx, tx, []ident.Invoice{id}, actor, s.Time)
 }
 

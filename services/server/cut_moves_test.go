@@ -15,7 +15,7 @@ var corrections = []change{
 		prepare: func(t *testing.T, h *cutHouse) proto.Message {
 			return &invoicesv1.CreditInvoiceRequest{InvoiceId: h.invoiceOf(t, h.job(t, false)).GetInvoiceId(), Reason: "The wrong vehicle."}
 		},
-		effect: booked(effect{"invoices": 1, "number_series.next_number": 1, "invoice_lines": 2, "journal_lines": 5, "receivables.open_amount": -10775})},
+		effect: booked(effect{"events": 2, "deliveries": 2, "invoices": 1, "number_series.next_number": 1, "invoice_lines": 2, "journal_lines": 5, "receivables.open_amount": -10775})},
 	{method: invoicesv1.InvoiceService_RefundPayment_FullMethodName,
 		prepare: func(t *testing.T, h *cutHouse) proto.Message {
 			return &invoicesv1.RefundPaymentRequest{PaymentId: h.paid(t), Amount: usd(600), Reason: "Paid twice."}

@@ -160,6 +160,9 @@ func (h *cutHouse) beforeRelease(t *testing.T, ask func(any, error)) {
 	ask(h.Claims.HoldClaim(ctx, &claimsv1.HoldClaimRequest{ClaimId: c.GetClaimId(), Etag: c.GetEtag()}))
 	ask(h.Claims.AddNote(ctx, &claimsv1.AddNoteRequest{ClaimId: c.GetClaimId(), Note: "Called."}))
 	ask(h.Claims.WithdrawClaim(ctx, withdraw(h.ready(t)).(*claimsv1.WithdrawClaimRequest)))
+	stopped := h.stoppedByLaw(t)
+	ask(h.Claims.OverruleFinding(ctx, &claimsv1.OverruleFindingRequest{ClaimId: stopped.GetClaimId(), Code: "LAW-DEDUCTIBLE-STATUTE",
+		Path: "coverage.deductible_basis", Reason: "Our lawyer has looked at it.", Etag: stopped.GetEtag()}))
 	payer, err := h.Payers.GetPayer(ctx, &payersv1.GetPayerRequest{PayerId: h.payer})
 	ask(payer, err)
 	profile := payer.GetPayer().GetProfile()

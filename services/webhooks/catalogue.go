@@ -88,6 +88,7 @@ func EventTypes() []EventType {
 		claimType("claim.opened", "A claim was opened for a repair and checked.", judged...),
 		claimType("claim.checked", "A claim was checked again, because what it depends on has changed.", judged...),
 		claimType("claim.changed", "The coverage of a claim was changed, and it was checked again.", judged...),
+		claimType("claim.overruled", "A block of law that stopped a claim was overruled, and it was checked again.", judged...),
 		claimType("claim.corrected", "A claim that the payer sent back was corrected.", judged...),
 		claimType("claim.held", "A claim was held until a day.", must("reason", textKind, "Why."),
 			must("until_date", dateKind, "Until when; empty when no day was given.")),
