@@ -4,12 +4,12 @@
 GO ?= go
 BIN := bin
 # Extra arguments: make test TESTFLAGS='-run Claim ./services/claims/...'; make bench BENCH=Intake
-TESTFLAGS ?= ./...
+TESTFLAGS ?= $(LONGEST) ./...
+# Begun first, so that none of them is left alone at the end: much of their time is waiting.
+LONGEST := ./services/server ./cmd/cullet ./cmd/cullet/internal/demo ./services/jobs/jobsrpc
 BENCH ?= .
 BENCHFLAGS ?= -benchtime=1x
 PICTURES ?= .pictures
-# Packages tested at once: many wait for connections that were cut to be tried again, not for a processor.
-PACKAGES ?= 4
 
 # One set of flags for everything, so that nothing is compiled twice. Without cgo the program also
 # runs where no C library is. Stamping the commit fails in a folder of another user; then it is left out.
@@ -49,7 +49,7 @@ build: ## Build the release binaries into bin/release
 test: ## Run every test; lists what did not run and what would bring it (STRICT=1 refuses that)
 	@sh .ci/postgres
 	@$(GO) -C .tools run ./testreport -dir .. $(if $(STRICT),-strict) -- \
-		-count=1 -timeout=8m -p $(PACKAGES) $(TESTFLAGS)
+		-count=1 -timeout=8m $(TESTFLAGS)
 
 .PHONY: bench
 bench: ## Measure: each figure is a ratio to a limit measured in the same run

@@ -40,8 +40,12 @@ const (
 	narrow = 320
 )
 
-// ofEachKind is how many pages of one kind are looked at: claims differ by state, runs by what left.
-const ofEachKind = 4
+// ofEachKind is how many pages of one kind are looked at, and ofClaims how many claims, which differ by
+// state.
+const (
+	ofEachKind = 2
+	ofClaims   = 4
+)
 
 // walk visits pages of every kind that links lead to, starting at the first, and looks at each.
 // The routes that must be among them are named, so that a page that nothing leads to is noticed.
@@ -53,7 +57,11 @@ func (b *browser) walk() {
 	seen := map[string]int{}
 	for waiting := []string{"/"}; len(waiting) > 0; waiting = waiting[1:] {
 		path, _, _ := strings.Cut(waiting[0], "#")
-		if seen[path] > 0 || seen[kindOf(path)] == ofEachKind {
+		most := ofEachKind
+		if kindOf(path) == "/claims/{id}" {
+			most = ofClaims
+		}
+		if seen[path] > 0 || seen[kindOf(path)] == most {
 			continue
 		}
 		seen[path]++

@@ -157,6 +157,16 @@ func (w *world) until(id string, attempts int32) *webhooksv1.GetDeliveryResponse
 	}
 }
 
+// pending is how many deliveries to an endpoint have no end yet.
+func (w *world) pending(endpoint string) int {
+	w.t.Helper()
+	answer, err := w.Webhooks.ListDeliveries(w.t.Context(), &webhooksv1.ListDeliveriesRequest{EndpointId: endpoint, State: "PENDING"})
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return len(answer.GetDeliveries())
+}
+
 // record records a repair of which no claim is opened.
 func (w *world) record(reference string) *jobsv1.Job {
 	w.t.Helper()
