@@ -40,11 +40,11 @@ const (
 	narrow = 320
 )
 
-// ofEachKind is how many pages of one kind are looked at, and ofClaims how many claims, which differ by
-// state.
+// ofEachKind is how many pages of one kind are looked at; ofDiffering how many of a kind that differ:
+// claims by state, runs by what left.
 const (
-	ofEachKind = 2
-	ofClaims   = 4
+	ofEachKind  = 2
+	ofDiffering = 4
 )
 
 // walk visits pages of every kind that links lead to, starting at the first, and looks at each.
@@ -58,8 +58,8 @@ func (b *browser) walk() {
 	for waiting := []string{"/"}; len(waiting) > 0; waiting = waiting[1:] {
 		path, _, _ := strings.Cut(waiting[0], "#")
 		most := ofEachKind
-		if kindOf(path) == "/claims/{id}" {
-			most = ofClaims
+		if kind := kindOf(path); kind == "/claims/{id}" || kind == "/runs/{id}" {
+			most = ofDiffering
 		}
 		if seen[path] > 0 || seen[kindOf(path)] == most {
 			continue
