@@ -4,9 +4,7 @@
 GO ?= go
 BIN := bin
 # Extra arguments: make test TESTFLAGS='-run Claim ./services/claims/...'; make bench BENCH=Intake
-TESTFLAGS ?= $(LONGEST) ./...
-# Begun first, so that none of them is left alone at the end: much of their time is waiting.
-LONGEST := ./services/server ./cmd/cullet ./cmd/cullet/internal/demo ./services/jobs/jobsrpc
+TESTFLAGS ?= ./...
 BENCH ?= .
 BENCHFLAGS ?= -benchtime=1x
 PICTURES ?= .pictures
