@@ -103,15 +103,13 @@ func (b *browser) untilTried(w *servertest.World, page, press string, attempts i
 	b.show(page, view{wide, "light"})
 	b.press(press)
 	id := page[strings.LastIndexByte(page, '/')+1:]
-	for b.t.Context().Err() == nil {
+	servertest.Until(b.t, "it was attempted", func() bool {
 		list, err := w.Webhooks.ListAttempts(b.t.Context(), &webhooksv1.ListAttemptsRequest{EndpointId: id})
 		if err != nil {
 			b.t.Fatal(err)
 		}
-		if len(list.GetAttempts()) >= attempts {
-			return
-		}
-	}
+		return len(list.GetAttempts()) >= attempts
+	})
 }
 
 // deliveryPictures keeps the pages as they look, when a folder is named.

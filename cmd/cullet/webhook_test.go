@@ -82,7 +82,7 @@ func TestWebhookVerbs(t *testing.T) {
 	heard := make(chan string, 1)
 	go func() { heard <- run(0, "listen", "--count", "2") }()
 	id := ""
-	for id == "" && t.Context().Err() == nil {
+	servertest.Until(t, "the listener is registered", func() bool {
 		var list struct {
 			Endpoints []struct {
 				ID string `json:"endpoint_id"`
@@ -94,14 +94,16 @@ func TestWebhookVerbs(t *testing.T) {
 		for _, e := range list.Endpoints {
 			id = e.ID
 		}
-	}
+		return id != ""
+	})
 	says(run(0, "test", id), "endpoint.tested", "204")
 	event := (<-sender.sent).EventID
 	says(run(0, "replay", id, event), "Sent again: 1")
 	says(<-heard, "endpoint.tested", "endpoint "+id+", version 1", "A test: nothing has happened.")
 	says(run(0, "endpoints"), "everything", "disabled", "Disabled by owner.")
-	for !strings.Contains(run(0, "deliveries", "--only", "delivered"), event) && t.Context().Err() == nil {
-	} // the answer to the second is being stored
+	servertest.Until(t, "the answer to the second is stored", func() bool {
+		return strings.Contains(run(0, "deliveries", "--only", "delivered"), event)
+	})
 	says(run(0, "state", id, "active"), "is active")
 	says(run(4, "test", id), "it could not be reached", "not delivered")
 	says(run(0, "attempts", id), "endpoint.tested", "204")
@@ -158,16 +160,17 @@ func TestListenAtADemoBuild(t *testing.T) {
 		_, text := verb("listen", "--count", "1", "--types", "claim.accepted")
 		heard <- text
 	}()
-	for isSent := false; !isSent && t.Context().Err() == nil; {
+	servertest.Until(t, "the listener is registered", func() bool {
 		_, text := verb("endpoints", "--json")
-		if found := regexp.MustCompile(`"endpoint_id": "([^"]+)"`).FindStringSubmatch(text); found != nil {
-			code, text := verb("test", found[1])
-			if code != 0 || !strings.Contains(text, "204") {
-				t.Errorf("the test ended with %d: %s", code, text)
-			}
-			isSent = true
+		found := regexp.MustCompile(`"endpoint_id": "([^"]+)"`).FindStringSubmatch(text)
+		if found == nil {
+			return false
 		}
-	}
+		if code, text := verb("test", found[1]); code != 0 || !strings.Contains(text, "204") {
+			t.Errorf("the test ended with %d: %s", code, text)
+		}
+		return true
+	})
 	if text := <-heard; !strings.Contains(text, "endpoint.tested") {
 		t.Errorf("the listener says %s", text)
 	}

@@ -49,43 +49,46 @@ func Migrate(ctx context.Context, ownerDSN string) error {
 	return nil
 }
 
-const selectVersion = `SELECT coalesce(max(version_id), 0) FROM goose_db_version WHERE is_applied`
+const selectMissing = `
+SELECT v FROM unnest($1::bigint[]) v
+WHERE NOT EXISTS (SELECT FROM goose_db_version g WHERE g.version_id = v AND g.is_applied) ORDER BY v`
 
-// CheckSchema tells whether the database has the schema that this program was built for. A
-// newer one is accepted: migrations expand before they contract.
+// CheckSchema tells whether the database has every migration that this program was built with,
+// those below its newest too: one that came late would otherwise be missed for ever. A newer schema
+// is accepted: migrations expand before they contract.
 func CheckSchema(ctx context.Context, db *DB) error {
-	want, err := newestMigration()
+	all, err := allMigrations()
 	if err != nil {
 		return err
 	}
-	var have int64
+	var missing []int64
 	err = ReadSystem(ctx, db, func(ctx context.Context, tx *Tx) error {
-		return tx.Get(ctx, &have, selectVersion)
+		missing = nil
+		return tx.Select(ctx, &missing, selectMissing, Array(all))
 	})
 	if err != nil {
 		return fmt.Errorf("read the version of the schema: %w", err)
 	}
-	if have < want {
+	if len(missing) > 0 {
 		return errs.Newf(errs.Unavailable, "SCHEMA_TOO_OLD",
-			"the database's schema is version %d and this program needs %d: run migrate", have, want)
+			"the database's schema lacks the migrations %v that this program needs: run migrate", missing)
 	}
 	return nil
 }
 
-func newestMigration() (int64, error) {
+func allMigrations() (all []int64, err error) {
 	names, err := fs.Glob(migrations.FS, "*.sql")
 	if err != nil {
-		return 0, fmt.Errorf("list the migrations: %w", err)
+		return nil, fmt.Errorf("list the migrations: %w", err)
 	}
-	var newest int64
 	for _, name := range names {
 		version, err := goose.NumericComponent(name)
 		if err != nil {
-			return 0, fmt.Errorf("read the number of migration %s: %w", name, err)
+			return nil, fmt.Errorf("read the number of migration %s: %w", name, err)
 		}
-		newest = max(newest, version)
+		all = append(all, version)
 	}
-	return newest, nil
+	return all, nil
 }
 
 func openOwner(dsn string) (*sql.DB, error) {

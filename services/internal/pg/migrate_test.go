@@ -43,6 +43,23 @@ func TestMigrateAtOnce(t *testing.T) {
 	}
 }
 
+// TestAMigrationThatCameLate: a database that went past a migration that it never had is not taken for a
+// current one, and says which it lacks.
+func TestAMigrationThatCameLate(t *testing.T) {
+	t.Parallel()
+	w := pgtest.NewEmpty(t)
+	if err := pg.Migrate(t.Context(), w.OwnerDSN); err != nil {
+		t.Fatal(err)
+	}
+	w.Exec(`DELETE FROM goose_db_version WHERE version_id = 2`)
+	if err := pg.CheckSchema(t.Context(), w.DB); !errs.Is(err, errs.Unavailable) || !strings.Contains(err.Error(), "[2]") {
+		t.Errorf("got %v, want that migration 2 is lacking", err)
+	}
+	if err := pg.Migrate(t.Context(), w.OwnerDSN); err == nil {
+		t.Error("it was passed over in silence")
+	}
+}
+
 func TestMigrateUnreachable(t *testing.T) {
 	t.Parallel()
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)

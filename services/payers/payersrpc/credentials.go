@@ -64,11 +64,16 @@ func (s *Server) SetPayerCredentials(
 }
 
 // withoutSecrets gives the request as its fingerprint is taken: a plain hash of a short secret could
-// be guessed by whoever reads the database, one under a key that is not there cannot.
+// be guessed by whoever reads the database, one under a key that is not there cannot. What is not set
+// says nothing, so that a field that is added later changes no request that does not use it; only the
+// two that came first are always hashed, because requests of theirs are kept.
 func (s *Server) withoutSecrets(req *payersv1.SetPayerCredentialsRequest) *payersv1.SetPayerCredentialsRequest {
 	bare, _ := proto.Clone(req).(*payersv1.SetPayerCredentialsRequest)
 	key := s.Ring.Derive("fingerprint of credentials")
-	for _, secret := range []*string{&bare.BearerToken, &bare.WebhookSecret, &bare.Password, &bare.PrivateKey} {
+	for i, secret := range []*string{&bare.BearerToken, &bare.WebhookSecret, &bare.Password, &bare.PrivateKey} {
+		if i >= 2 && *secret == "" {
+			continue
+		}
 		mac := hmac.New(sha256.New, key)
 		mac.Write([]byte(*secret))
 		*secret = hex.EncodeToString(mac.Sum(nil))

@@ -212,3 +212,16 @@ func (w *World) HTTP(request *http.Request) *http.Response {
 	w.t.Cleanup(func() { _ = response.Body.Close() })
 	return response
 }
+
+// Until waits for something that others do, and fails when it has not come within a minute, which is
+// many times what it takes.
+func Until(t testing.TB, what string, holds func() bool) {
+	t.Helper()
+	deadline := time.Now().Add(time.Minute)
+	for !holds() {
+		if time.Now().After(deadline) {
+			t.Fatalf("it never came that %s", what)
+		}
+		<-time.After(5 * time.Millisecond) // between two looks, not before a verdict
+	}
+}

@@ -11,6 +11,7 @@ import (
 	claimsv1 "cullet/proto/cullet/claims/v1"
 	webhooksv1 "cullet/proto/cullet/webhooks/v1"
 	"cullet/services/errs"
+	"cullet/services/server/servertest"
 	"cullet/services/webhooks"
 )
 
@@ -75,12 +76,10 @@ func TestReplay(t *testing.T) {
 	w.answer(hook, webhooks.Attempt{Outcome: webhooks.OutcomeDead, Sentence: "denied"})
 	w.pass(time.Second)
 	w.record("R-1")
-	for w.endpoint(id).GetDeadCount() == 0 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "it is dead", func() bool { return w.endpoint(id).GetDeadCount() != 0 })
 	w.answer(hook, webhooks.Attempt{Outcome: webhooks.OutcomeDelivered, Status: 200})
 	w.record("R-2")
-	for len(w.all(hook)) < 2 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "it was sent", func() bool { return len(w.all(hook)) >= 2 })
 	w.until(w.test(id).GetDeliveryId(), 1)
 	replay := func(want int32, request *webhooksv1.ReplayEventsRequest) {
 		t.Helper()
@@ -89,11 +88,9 @@ func TestReplay(t *testing.T) {
 		if err != nil || answer.GetReplayedCount() != want {
 			t.Fatalf("replayed %v, %v, want %d", answer, err, want)
 		}
-		for len(w.all(hook))+len(w.all(hook+"/other")) < before+int(want) && t.Context().Err() == nil {
-		}
+		servertest.Until(t, "it was sent", func() bool { return len(w.all(hook))+len(w.all(hook+"/other")) >= before+int(want) })
 		for _, endpoint := range []string{id, other.GetEndpointId()} { // what is under way is not replayed
-			for w.pending(endpoint) > 0 && t.Context().Err() == nil {
-			}
+			servertest.Until(t, "nothing is under way", func() bool { return w.pending(endpoint) <= 0 })
 		}
 	}
 	first := w.all(hook)[0]

@@ -10,6 +10,7 @@ import (
 
 	webhooksv1 "cullet/proto/cullet/webhooks/v1"
 	"cullet/services/errs"
+	"cullet/services/server/servertest"
 	"cullet/services/webhooks"
 )
 
@@ -67,8 +68,7 @@ func TestJobsAreTold(t *testing.T) {
 	w.create(hook+"/other", "claim.accepted")
 	w.pass(time.Second)
 	job := w.record("R-1")
-	for len(w.all(hook)) == 0 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "it was sent", func() bool { return len(w.all(hook)) != 0 })
 	got := w.all(hook)[0].body(t)
 	if got.Type != "job.recorded" || got.SubjectID != job.GetJobId() || got.Version != 1 || string(got.EventID) != w.all(hook)[0].EventID {
 		t.Errorf("told %+v, want job.recorded of %s in version 1", got, job.GetJobId())
@@ -76,8 +76,7 @@ func TestJobsAreTold(t *testing.T) {
 	w.create(hook+"/late", "job.recorded")
 	w.pass(time.Second)
 	second := w.record("R-2")
-	for len(w.all(hook+"/late")) == 0 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "it was sent", func() bool { return len(w.all(hook+"/late")) != 0 })
 	if all := w.all(hook + "/late"); len(all) != 1 || all[0].body(t).SubjectID != second.GetJobId() || len(w.all(hook+"/other")) != 0 {
 		t.Errorf("the late endpoint heard %d events, the one for claims %d; want the second job alone, and none", len(all), len(w.all(hook+"/other")))
 	}
@@ -151,19 +150,16 @@ func TestPauseKeepsAndDisablingBuries(t *testing.T) {
 	_, err := w.Webhooks.SendTestEvent(t.Context(), &webhooksv1.SendTestEventRequest{EndpointId: id})
 	mustFail(t, "a test of a paused endpoint", err, errs.State, "ENDPOINT_NOT_ACTIVE")
 	w.record("R-1")
-	for w.endpoint(id).GetWaitingCount() == 0 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "something waits", func() bool { return w.endpoint(id).GetWaitingCount() != 0 })
 	if n := len(w.all(hook)); n != 0 {
 		t.Fatalf("%d attempts while it is paused", n)
 	}
 	w.set(id, active)
-	for len(w.all(hook)) == 0 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "it was sent", func() bool { return len(w.all(hook)) != 0 })
 	w.answer(hook, failing)
 	w.pass(time.Second)
 	w.record("R-2")
-	for len(w.all(hook)) < 2 && t.Context().Err() == nil {
-	}
+	servertest.Until(t, "it was sent", func() bool { return len(w.all(hook)) >= 2 })
 	off := w.set(id, disabled)
 	if off.GetReason() != "Disabled by owner." || off.GetDisableTime() == nil {
 		t.Errorf("disabled: %v", off)

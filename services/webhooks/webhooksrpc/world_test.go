@@ -147,14 +147,12 @@ func (w *world) delivery(id string) *webhooksv1.GetDeliveryResponse {
 // until waits for a delivery to have been tried so often, and gives it.
 func (w *world) until(id string, attempts int32) *webhooksv1.GetDeliveryResponse {
 	w.t.Helper()
-	for {
-		if d := w.delivery(id); d.GetDelivery().GetAttemptCount() >= attempts {
-			return d
-		}
-		if w.t.Context().Err() != nil {
-			w.t.Fatal("the test ends while it waits for an attempt")
-		}
-	}
+	var d *webhooksv1.GetDeliveryResponse
+	servertest.Until(w.t, "it was attempted", func() bool {
+		d = w.delivery(id)
+		return d.GetDelivery().GetAttemptCount() >= attempts
+	})
+	return d
 }
 
 // pending is how many deliveries to an endpoint have no end yet.

@@ -151,7 +151,7 @@ func (s *stage) enrol(ctx context.Context, c *cast) error {
 		return nil
 	}
 	if _, err := s.client.Payers.SetPayerCredentials(ctx, &payersv1.SetPayerCredentialsRequest{PayerId: c.id,
-		BearerToken: demoToken, WebhookSecret: demoSecret, RequestId: "credentials-2:" + c.code}); err != nil {
+		BearerToken: demoToken, WebhookSecret: demoSecret, RequestId: "credentials:" + c.code}); err != nil {
 		return fmt.Errorf("keep the credentials of %s: %w", c.code, err)
 	}
 	configuration := map[string]any{"code": c.code, "name": c.name, "outcomes": c.outcomes,
