@@ -22,9 +22,11 @@ const RuntimeRole = "cullet_runtime"
 // a lock: it gives up, and is started again later.
 const migrationLockTimeout = "5000"
 
-// Migrate brings the schema of the owner's database up to the newest migration. It may be
-// repeated and run by several processes at once: one applies, the others wait and find nothing
-// to do. It fails with a sentence when the runtime role does not exist.
+// Migrate brings the schema of the owner's database up to the newest migration. One that came late,
+// below the newest that is applied, is applied too: work that goes on side by side lands in another
+// order than its numbers, and must touch different things. Migrate may be repeated and run by several
+// processes at once: one applies, the others wait and find nothing to do. It fails with a sentence
+// when the runtime role does not exist.
 func Migrate(ctx context.Context, ownerDSN string) error {
 	db, err := openOwner(ownerDSN)
 	if err != nil {
@@ -39,7 +41,7 @@ func Migrate(ctx context.Context, ownerDSN string) error {
 		return fmt.Errorf("make the migration lock: %w", err)
 	}
 	provider, err := goose.NewProvider(goose.DialectPostgres, db, migrations.FS,
-		goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true))
+		goose.WithSessionLocker(locker), goose.WithDisableGlobalRegistry(true), goose.WithAllowOutofOrder(true))
 	if err != nil {
 		return fmt.Errorf("read the migrations: %w", err)
 	}
@@ -54,8 +56,7 @@ SELECT v FROM unnest($1::bigint[]) v
 WHERE NOT EXISTS (SELECT FROM goose_db_version g WHERE g.version_id = v AND g.is_applied) ORDER BY v`
 
 // CheckSchema tells whether the database has every migration that this program was built with,
-// those below its newest too: one that came late would otherwise be missed for ever. A newer schema
-// is accepted: migrations expand before they contract.
+// those below its newest too. A newer schema is accepted: migrations expand before they contract.
 func CheckSchema(ctx context.Context, db *DB) error {
 	all, err := allMigrations()
 	if err != nil {

@@ -44,19 +44,24 @@ func TestMigrateAtOnce(t *testing.T) {
 }
 
 // TestAMigrationThatCameLate: a database that went past a migration that it never had is not taken for a
-// current one, and says which it lacks.
+// current one, says which it lacks, and is brought up.
 func TestAMigrationThatCameLate(t *testing.T) {
 	t.Parallel()
 	w := pgtest.NewEmpty(t)
 	if err := pg.Migrate(t.Context(), w.OwnerDSN); err != nil {
 		t.Fatal(err)
 	}
-	w.Exec(`DELETE FROM goose_db_version WHERE version_id = 2`)
-	if err := pg.CheckSchema(t.Context(), w.DB); !errs.Is(err, errs.Unavailable) || !strings.Contains(err.Error(), "[2]") {
-		t.Errorf("got %v, want that migration 2 is lacking", err)
+	// 24 may run twice: it sets how columns are packed.
+	w.Exec(`DELETE FROM goose_db_version WHERE version_id = 24`)
+	w.Exec(`INSERT INTO goose_db_version (version_id, is_applied) VALUES (99999, true)`)
+	if err := pg.CheckSchema(t.Context(), w.DB); !errs.Is(err, errs.Unavailable) || !strings.Contains(err.Error(), "[24]") {
+		t.Errorf("got %v, want that migration 24 is lacking", err)
 	}
-	if err := pg.Migrate(t.Context(), w.OwnerDSN); err == nil {
-		t.Error("it was passed over in silence")
+	if err := pg.Migrate(t.Context(), w.OwnerDSN); err != nil {
+		t.Fatal(err)
+	}
+	if err := pg.CheckSchema(t.Context(), w.DB); err != nil {
+		t.Errorf("after it was brought up: %v", err)
 	}
 }
 
