@@ -66,6 +66,16 @@ func earlier(change func(*EarlierClaim)) []EarlierClaim {
 	return []EarlierClaim{e}
 }
 
+// across assesses the bullseye anew, with another diameter or with none; whatever else decides was read.
+func across(diameter *repairability.Length) func(*Case) {
+	return func(c *Case) {
+		d := &c.Job.Record.Damages[0]
+		d.BodyDiameter, d.PitDiameter, d.FinishedPit, d.DistanceToRepair = diameter, repairability.MM(4), repairability.MM(4), repairability.MM(300)
+		d.Layer, d.Contamination, d.InCameraArea = repairability.OuterLayer, repairability.NoContamination, repairability.No
+		c.Job.Assessments, _ = jobs.Assess(&c.Job.Record, "", jobs.Ranges(nil))
+	}
+}
+
 // breaks has, for every rule, a change that just breaks it.
 var breaks = map[string]func(*Case){
 	"PAYER-FORMAT": func(c *Case) {
@@ -73,9 +83,9 @@ var breaks = map[string]func(*Case){
 	},
 	"VEHICLE-UNIT-NUMBER":     func(c *Case) { c.Payer.Kind = payers.Fleet; c.Job.Record.Vehicle.UnitNumber = "" },
 	"DAMAGE-STANDARD-UNKNOWN": func(c *Case) { c.Payer.Profile.StandardKey = "NO-SUCH-STANDARD" },
-	"DAMAGE-NOT-REPAIRABLE":   func(c *Case) { c.Job.Assessments[0].Verdict = repairability.NotRepairable },
-	"DAMAGE-CANNOT-BE-SAID":   func(c *Case) { c.Job.Assessments[0].Verdict = repairability.CannotBeSaid },
-	"DAMAGE-WITH-CAUTION":     func(c *Case) { c.Job.Assessments[0].Verdict = repairability.RepairableWithCaution },
+	"DAMAGE-NOT-REPAIRABLE":   across(repairability.MM(26)),
+	"DAMAGE-CANNOT-BE-SAID":   across(nil),
+	"DAMAGE-WITH-CAUTION":     across(new(25*repairability.Millimetre + repairability.Millimetre/5)),
 	"DAMAGE-NOTHING-TO-BILL":  func(c *Case) { c.Job.Record.Damages[0].Outcome = repairability.Declined },
 	"DAMAGE-TOO-MANY": func(c *Case) {
 		d := c.Job.Record.Damages[0]
